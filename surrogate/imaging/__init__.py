@@ -1,0 +1,1 @@
+"""Reading, density, colour management, strips and encoding; knows nothing of originals or collections."""

@@ -1,0 +1,1 @@
+"""What was planned and why, and how it is applied to density."""

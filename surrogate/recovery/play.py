@@ -1,0 +1,150 @@
+"""Plays a recipe's steps on pixels, in strips, with the same result for any strip height.
+
+Density is carried as float32; curves are applied through look-up tables of 1/8192 density, so the whole costs about
+one table look-up per step. The error against float64 is at most 0.6 of an 8-bit code.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from surrogate.imaging.density import Pixels, density_table, linear_to_srgb
+from surrogate.recovery.recipe import Curves, Grid, Matrix, Step
+
+#: Strips keep the working set inside the processor's cache; measured best between 128 and 512 rows.
+STRIP_ROWS = 256
+
+#: Densities from -2 to +6 fit 16 bits in steps of 1/8192.
+LOWEST = -2.0
+STEPS_PER_DENSITY = 8192.0
+
+
+def curve_values(
+    knots: Sequence[tuple[float, float]], density: npt.NDArray[np.float64]
+) -> npt.NDArray[np.float64]:
+    """Piecewise-linear curve through ``knots``, end segments continued; any shape in, same shape out."""
+    xs = np.array([k[0] for k in knots], dtype=np.float64)
+    ys = np.array([k[1] for k in knots], dtype=np.float64)
+    inside = np.interp(density, xs, ys)
+    low = ys[0] + (density - xs[0]) * (ys[1] - ys[0]) / (xs[1] - xs[0])
+    high = ys[-1] + (density - xs[-1]) * (ys[-1] - ys[-2]) / (xs[-1] - xs[-2])
+    return np.where(density < xs[0], low, np.where(density > xs[-1], high, inside))
+
+
+def field_values(grid: Grid, height: int, width: int) -> npt.NDArray[np.float32]:
+    """The field of a grid at (height, width, 3) float32."""
+    small = np.array(grid.values, dtype=np.float32)
+    return np.asarray(cv2.resize(small, (width, height), interpolation=cv2.INTER_CUBIC))
+
+
+def play_density(steps: Sequence[Step], density: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Apply steps to a small density image (H, W, 3), exactly (no tables)."""
+    out = np.asarray(density, dtype=np.float64)
+    for step in steps:
+        match step:
+            case Curves():
+                channels = [
+                    curve_values(k, out[..., i]) for i, k in enumerate((step.red, step.green, step.blue))
+                ]
+                out = np.stack(channels, axis=-1)
+            case Matrix():
+                out = out @ np.array(step.matrix).T + np.array(step.offset)
+            case Grid():
+                out = out - field_values(step, out.shape[0], out.shape[1])
+    return out.astype(np.float32)
+
+
+def play(steps: Sequence[Step], pixels: Pixels, bits: int = 8) -> Pixels:
+    """Apply steps to sRGB pixels.
+
+    ``pixels`` is (H, W, 3) uint8 or uint16 and is not changed; the result is (H, W, 3) sRGB of ``bits`` (8 or 16).
+    """
+    player = _Player(steps, 8 * pixels.dtype.itemsize, bits, pixels.shape[0], pixels.shape[1])
+    out = np.empty(pixels.shape, dtype=np.uint8 if bits == 8 else np.uint16)
+    for top in range(0, pixels.shape[0], STRIP_ROWS):
+        out[top : top + STRIP_ROWS] = player.strip(pixels[top : top + STRIP_ROWS], top)
+    return out
+
+
+class _Player:
+    """Steps compiled into tables and matrices for one picture size."""
+
+    def __init__(self, steps: Sequence[Step], bits_in: int, bits_out: int, height: int, width: int) -> None:
+        first = np.repeat(density_table(bits_in)[:, None], 3, axis=1)
+        self._rows = height
+        self._width = width
+        rest = list(steps)
+        if rest and isinstance(rest[0], Curves):
+            first = _through(rest.pop(0), first)
+        self._first = np.ascontiguousarray(first[:, None, :], dtype=np.float32)
+        self._ops = [self._compile(step) for step in rest]
+        codes = np.arange(65536) / STEPS_PER_DENSITY + LOWEST
+        top = (1 << bits_out) - 1
+        encoded = np.rint(linear_to_srgb(10.0**-codes) * top)
+        self._last = encoded.astype(np.uint8 if bits_out == 8 else np.uint16)
+
+    def _compile(self, step: Step) -> npt.NDArray[np.float32] | Grid:
+        match step:
+            case Grid():
+                return step
+            case Matrix():
+                return np.hstack([np.array(step.matrix), np.array(step.offset)[:, None]]).astype(np.float32)
+            case Curves():
+                codes = np.arange(65536, dtype=np.float64) / STEPS_PER_DENSITY + LOWEST
+                table = _through(step, np.repeat(codes[:, None], 3, axis=1))
+                return np.ascontiguousarray(table[:, None, :], dtype=np.float32)
+
+    def strip(self, pixels: Pixels, top: int) -> Pixels:
+        """The rows from ``top`` on."""
+        density = cv2.LUT(np.ascontiguousarray(pixels), self._first)
+        for op in self._ops:
+            if isinstance(op, Grid):
+                density = density - _field_strip(op, self._rows, self._width, top, density.shape[0])
+            elif op.ndim == 2:
+                density = cv2.transform(density, op)
+            else:
+                density = cv2.LUT(_indices(density), op)
+        return np.asarray(cv2.LUT(_indices(density), self._last))
+
+
+def _through(step: Curves, columns: npt.NDArray[np.floating]) -> npt.NDArray[np.float64]:
+    """The three curves applied to the three columns of a table."""
+    knots = (step.red, step.green, step.blue)
+    return np.stack([curve_values(k, columns[:, i].astype(np.float64)) for i, k in enumerate(knots)], axis=1)
+
+
+def _indices(density: npt.NDArray[np.float32]) -> npt.NDArray[np.uint16]:
+    """Density as table indices, clipped to what 16 bits hold."""
+    scaled = (density - np.float32(LOWEST)) * np.float32(STEPS_PER_DENSITY) + np.float32(0.5)
+    return np.clip(scaled, 0.0, 65535.0).astype(np.uint16)
+
+
+def _field_strip(grid: Grid, rows: int, width: int, top: int, height: int) -> npt.NDArray[np.float32]:
+    """Rows ``top`` to ``top + height`` of the field, interpolated as if the whole frame were.
+
+    Bicubic interpolation is separable, so the columns are widened first and each output row is mixed from four grid
+    rows with the weights that ``cv2.resize`` uses (Keys kernel, a = -0.75; edges replicated).
+    """
+    small = np.array(grid.values, dtype=np.float32)
+    wide = cv2.resize(small, (width, small.shape[0]), interpolation=cv2.INTER_CUBIC)
+    centre = (np.arange(top, top + height) + 0.5) * small.shape[0] / rows - 0.5
+    base = np.floor(centre).astype(int)
+    t = centre - base
+    taps = np.stack([_keys(t + 1), _keys(t), _keys(1 - t), _keys(2 - t)]).astype(np.float32)
+    index = np.clip(np.stack([base - 1, base, base + 1, base + 2]), 0, small.shape[0] - 1)
+    out = np.zeros((height, width, 3), dtype=np.float32)
+    for weight, row in zip(taps, index, strict=True):
+        out += weight[:, None, None] * wide[row]
+    return out
+
+
+def _keys(distance: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Cubic convolution kernel (Keys 1981) with a = -0.75, as OpenCV uses; distance in grid cells, >= 0."""
+    a = -0.75
+    near = ((a + 2) * distance - (a + 3)) * distance * distance + 1
+    far = ((a * distance - 5 * a) * distance + 8 * a) * distance - 4 * a
+    return np.where(distance <= 1, near, np.where(distance < 2, far, 0.0))

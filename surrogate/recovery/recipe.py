@@ -1,0 +1,88 @@
+"""The recipe: what was done to a copy, small enough to keep for ever and exact enough to replay.
+
+A recipe is a list of steps that act on optical density ``D = -log10(R)`` of linear sRGB reflectance, in
+order. It holds no pixels and no picture content, so it cannot draw anything that was not there, and it
+plays on any size and bit depth of the same master.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from surrogate.records import Record, Triple
+
+#: Version of the recipe's own format. Players must keep playing every earlier one.
+SCHEMA = "surrogate-recipe/1"
+
+
+class Curves(Record):
+    """One piecewise-linear curve per channel (R, G, B), density in to density out.
+
+    Each curve is a list of ``[density_in, density_out]`` knots with strictly rising ``density_in``; beyond
+    the end knots the end segments are continued in a straight line.
+    """
+
+    op: Literal["curves"] = "curves"
+    why: str
+    red: list[tuple[float, float]]
+    green: list[tuple[float, float]]
+    blue: list[tuple[float, float]]
+
+
+class Matrix(Record):
+    """Linear mix of the three densities: ``D' = matrix @ D + offset``; rows are R, G, B."""
+
+    op: Literal["matrix"] = "matrix"
+    why: str
+    matrix: tuple[Triple, Triple, Triple]
+    offset: Triple = (0.0, 0.0, 0.0)
+
+
+class Grid(Record):
+    """A low-resolution density field that is subtracted: ``D' = D - field``.
+
+    ``values[row][column]`` holds R, G, B densities at the centres of a ``rows`` by ``columns`` grid laid over
+    the whole frame; between them the field is interpolated bicubically (OpenCV ``INTER_CUBIC`` resize).
+    """
+
+    op: Literal["field"] = "field"
+    why: str
+    values: list[list[Triple]]
+
+
+Step = Annotated[Curves | Matrix | Grid, Field(discriminator="op")]
+
+
+class Recipe(Record):
+    """Everything needed to make one copy again from its master."""
+
+    schema_: Literal["surrogate-recipe/1"] = Field(default=SCHEMA, alias="schema")
+    software: str = Field(description="name and version that planned it")
+    kind: str
+    use: str
+    side: str
+    part: int | None = None
+    master: str = Field(description="path in the collection")
+    master_sha256: str
+    input_profile: str = Field(description="name of the profile that turned the scan into sRGB")
+    turn: Literal[0, 90, 180, 270] = Field(
+        default=0, description="degrees clockwise, after the file's own tag"
+    )
+    outline: list[tuple[float, float]] | None = Field(
+        default=None,
+        description="corners in master pixels after turning, clockwise from top left; null = whole frame",
+    )
+    long_edge_px: int | None = Field(default=None, description="size limit of the copy; null = as scanned")
+    quality: int | None = Field(default=None, description="JPEG quality 1-100; null for TIFF")
+    strength: str
+    tone: str
+    steps: list[Step]
+    words: list[str] = Field(description="what was done, for people")
+    evidence: list[str] = Field(default_factory=list, description="what the measurement rests on")
+    limits: list[str] = Field(default_factory=list, description="where the plan was held back, and why")
+    sharpen_radius_px: float | None = Field(default=None, description="output sharpening of prints only")
+    print_size_px: tuple[int, int] | None = Field(
+        default=None, description="exact size of a print, in pixels"
+    )
