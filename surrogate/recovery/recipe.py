@@ -86,3 +86,12 @@ class Recipe(Record):
     print_size_px: tuple[int, int] | None = Field(
         default=None, description="exact size of a print, in pixels"
     )
+
+
+class Plan(Record):
+    """What a planner returns: the steps and the words that go with them."""
+
+    steps: list[Step]
+    words: list[str] = Field(description="what will be done, for people; empty when left alone")
+    evidence: list[str] = []
+    limits: list[str] = []
