@@ -1,0 +1,1 @@
+"""The collection folder on disk: settings, paths, reference numbers, catalogue."""

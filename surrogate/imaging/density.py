@@ -14,8 +14,8 @@ import numpy.typing as npt
 Pixels = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
 Floats = npt.NDArray[np.float32]
 
-#: Darkest density that is told apart. Beyond it a scan of a reflective original holds flare and noise only: 8-bit
-#: sRGB code 1 is D = 3.5, and handbook blacks of glossy prints end at 2.5 (silver and dye prints, from memory).
+#: Darkest density that is told apart. Beyond it a scan of a reflective original holds flare and noise only:
+#: 8-bit sRGB code 1 is D = 3.5, and handbook blacks of glossy prints end at 2.5 (from memory).
 FLOOR_DENSITY = 3.0
 
 
@@ -32,22 +32,21 @@ def linear_to_srgb(linear: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
 
 @lru_cache(maxsize=4)
 def density_table(bits: int) -> Floats:
-    """Density of every sRGB code of 8 or 16 bits: (256,) or (65536,) float32, at most ``FLOOR_DENSITY``."""
+    """Density of every sRGB code of 8 or 16 bits, (256,) or (65536,) float32, at most ``FLOOR_DENSITY``."""
     codes = np.arange(1 << bits) / ((1 << bits) - 1)
-    reflectance = np.maximum(srgb_to_linear(codes), 10.0**-FLOOR_DENSITY)
-    table = (-np.log10(reflectance)).astype(np.float32)
-    table.setflags(write=False)
-    return table
+    reflectance: npt.NDArray[np.float64] = np.maximum(srgb_to_linear(codes), 10.0**-FLOOR_DENSITY)
+    return np.asarray(-np.log10(reflectance), dtype=np.float32)
 
 
 def to_density(pixels: Pixels) -> Floats:
-    """Optical density of sRGB pixels, (H, W, 3) uint8 or uint16 -> (H, W, 3) float32 in [0, FLOOR_DENSITY]."""
+    """Optical density of sRGB pixels: (H, W, 3) uint8 or uint16 to float32 in [0, FLOOR_DENSITY]."""
     table = density_table(8 * pixels.dtype.itemsize)
-    return np.asarray(cv2.LUT(pixels, np.array(table)), dtype=np.float32)
+    return np.asarray(cv2.LUT(pixels, table), dtype=np.float32)
 
 
 def to_srgb(density: npt.NDArray[np.floating], bits: int = 16) -> Pixels:
-    """Encode density as sRGB codes of 8 or 16 bits; any shape. Exact in float64, for small pictures and tests."""
+    """Encode density as sRGB codes of 8 or 16 bits; any shape. Exact in float64, for small pictures."""
     top = (1 << bits) - 1
     encoded = linear_to_srgb(10.0 ** -np.asarray(density, dtype=np.float64))
-    return np.rint(encoded * top).astype(np.uint8 if bits == 8 else np.uint16)
+    codes = np.rint(encoded * top)
+    return codes.astype(np.uint8) if bits == 8 else codes.astype(np.uint16)

@@ -1,7 +1,7 @@
 """Plays a recipe's steps on pixels, in strips, with the same result for any strip height.
 
-Density is carried as float32; curves are applied through look-up tables of 1/8192 density, so the whole costs about
-one table look-up per step. The error against float64 is at most 0.6 of an 8-bit code.
+Density is carried as 16-bit codes of 1/8192 density, so that each step is one pass of a look-up table or a
+3x3 transform. The error against float64 is at most 0.6 of an 8-bit code.
 """
 
 from __future__ import annotations
@@ -61,7 +61,8 @@ def play_density(steps: Sequence[Step], density: npt.NDArray[np.float32]) -> npt
 def play(steps: Sequence[Step], pixels: Pixels, bits: int = 8) -> Pixels:
     """Apply steps to sRGB pixels.
 
-    ``pixels`` is (H, W, 3) uint8 or uint16 and is not changed; the result is (H, W, 3) sRGB of ``bits`` (8 or 16).
+    ``pixels`` is (H, W, 3) uint8 or uint16 and is not changed; the result is (H, W, 3) sRGB of 8 or 16
+    ``bits``.
     """
     player = _Player(steps, 8 * pixels.dtype.itemsize, bits, pixels.shape[0], pixels.shape[1])
     out = np.empty(pixels.shape, dtype=np.uint8 if bits == 8 else np.uint16)
@@ -74,60 +75,69 @@ class _Player:
     """Steps compiled into tables and matrices for one picture size."""
 
     def __init__(self, steps: Sequence[Step], bits_in: int, bits_out: int, height: int, width: int) -> None:
-        first = np.repeat(density_table(bits_in)[:, None], 3, axis=1)
+        first = np.repeat(density_table(bits_in).astype(np.float64)[:, None], 3, axis=1)
         self._rows = height
         self._width = width
         rest = list(steps)
         if rest and isinstance(rest[0], Curves):
-            first = _through(rest.pop(0), first)
-        self._first = np.ascontiguousarray(first[:, None, :], dtype=np.float32)
-        self._ops = [self._compile(step) for step in rest]
-        codes = np.arange(65536) / STEPS_PER_DENSITY + LOWEST
+            first = _through(rest[0], first)
+            rest = rest[1:]
+        self._first = _as_table(first)
+        self._ops = [_compile(step) for step in rest]
         top = (1 << bits_out) - 1
-        encoded = np.rint(linear_to_srgb(10.0**-codes) * top)
-        self._last = encoded.astype(np.uint8 if bits_out == 8 else np.uint16)
-
-    def _compile(self, step: Step) -> npt.NDArray[np.float32] | Grid:
-        match step:
-            case Grid():
-                return step
-            case Matrix():
-                return np.hstack([np.array(step.matrix), np.array(step.offset)[:, None]]).astype(np.float32)
-            case Curves():
-                codes = np.arange(65536, dtype=np.float64) / STEPS_PER_DENSITY + LOWEST
-                table = _through(step, np.repeat(codes[:, None], 3, axis=1))
-                return np.ascontiguousarray(table[:, None, :], dtype=np.float32)
+        encoded = np.rint(linear_to_srgb(10.0**-_ALL_DENSITIES) * top)
+        self._last = encoded.astype(np.uint8) if bits_out == 8 else encoded.astype(np.uint16)
 
     def strip(self, pixels: Pixels, top: int) -> Pixels:
         """The rows from ``top`` on."""
-        density = cv2.LUT(np.ascontiguousarray(pixels), self._first)
+        codes = cv2.LUT(np.ascontiguousarray(pixels), self._first)
         for op in self._ops:
             if isinstance(op, Grid):
-                density = density - _field_strip(op, self._rows, self._width, top, density.shape[0])
+                field = _field_strip(op, self._rows, self._width, top, codes.shape[0])
+                codes = cv2.subtract(codes, field * np.float32(STEPS_PER_DENSITY), dtype=cv2.CV_16U)
             elif op.ndim == 2:
-                density = cv2.transform(density, op)
+                codes = cv2.transform(codes, op)
             else:
-                density = cv2.LUT(_indices(density), op)
-        return np.asarray(cv2.LUT(_indices(density), self._last))
+                codes = cv2.LUT(codes, op)
+        out: Pixels = cv2.LUT(codes, self._last)
+        return out
 
 
-def _through(step: Curves, columns: npt.NDArray[np.floating]) -> npt.NDArray[np.float64]:
+#: The density that each 16-bit code stands for.
+_ALL_DENSITIES = np.arange(65536, dtype=np.float64) / STEPS_PER_DENSITY + LOWEST
+
+
+def _compile(step: Step) -> npt.NDArray[np.float64] | npt.NDArray[np.uint16] | Grid:
+    """A step as what OpenCV needs: a 3x4 matrix or a table over codes; a field stays as it is."""
+    match step:
+        case Grid():
+            return step
+        case Matrix():
+            matrix = np.array(step.matrix)
+            # codes are affine in density, so the offset absorbs the zero point of the code scale
+            offset = (np.array(step.offset) + matrix.sum(axis=1) * LOWEST - LOWEST) * STEPS_PER_DENSITY
+            return np.hstack([matrix, offset[:, None]])
+        case Curves():
+            return _as_table(_through(step, np.repeat(_ALL_DENSITIES[:, None], 3, axis=1)))
+
+
+def _through(step: Curves, columns: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """The three curves applied to the three columns of a table."""
     knots = (step.red, step.green, step.blue)
-    return np.stack([curve_values(k, columns[:, i].astype(np.float64)) for i, k in enumerate(knots)], axis=1)
+    return np.stack([curve_values(k, columns[:, i]) for i, k in enumerate(knots)], axis=1)
 
 
-def _indices(density: npt.NDArray[np.float32]) -> npt.NDArray[np.uint16]:
-    """Density as table indices, clipped to what 16 bits hold."""
-    scaled = (density - np.float32(LOWEST)) * np.float32(STEPS_PER_DENSITY) + np.float32(0.5)
-    return np.clip(scaled, 0.0, 65535.0).astype(np.uint16)
+def _as_table(density: npt.NDArray[np.float64]) -> npt.NDArray[np.uint16]:
+    """Densities (N, 3) as an OpenCV look-up table of 16-bit codes, (N, 1, 3)."""
+    codes = np.clip(np.rint((density - LOWEST) * STEPS_PER_DENSITY), 0, 65535)
+    return np.ascontiguousarray(codes[:, None, :], dtype=np.uint16)
 
 
 def _field_strip(grid: Grid, rows: int, width: int, top: int, height: int) -> npt.NDArray[np.float32]:
     """Rows ``top`` to ``top + height`` of the field, interpolated as if the whole frame were.
 
-    Bicubic interpolation is separable, so the columns are widened first and each output row is mixed from four grid
-    rows with the weights that ``cv2.resize`` uses (Keys kernel, a = -0.75; edges replicated).
+    Bicubic interpolation is separable, so the columns are widened first and each output row is mixed from
+    four grid rows with the weights that ``cv2.resize`` uses (Keys kernel, a = -0.75; edges replicated).
     """
     small = np.array(grid.values, dtype=np.float32)
     wide = cv2.resize(small, (width, small.shape[0]), interpolation=cv2.INTER_CUBIC)

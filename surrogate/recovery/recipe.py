@@ -13,9 +13,6 @@ from pydantic import Field
 
 from surrogate.records import Record, Triple
 
-#: Version of the recipe's own format. Players must keep playing every earlier one.
-SCHEMA = "surrogate-recipe/1"
-
 
 class Curves(Record):
     """One piecewise-linear curve per channel (R, G, B), density in to density out.
@@ -56,9 +53,12 @@ Step = Annotated[Curves | Matrix | Grid, Field(discriminator="op")]
 
 
 class Recipe(Record):
-    """Everything needed to make one copy again from its master."""
+    """Everything needed to make one copy again from its master.
 
-    schema_: Literal["surrogate-recipe/1"] = Field(default=SCHEMA, alias="schema")
+    ``schema`` is the version of the recipe's own format; players keep playing every earlier one.
+    """
+
+    schema_: Literal["surrogate-recipe/1"] = Field(default="surrogate-recipe/1", alias="schema")
     software: str = Field(description="name and version that planned it")
     kind: str
     use: str
@@ -93,5 +93,5 @@ class Plan(Record):
 
     steps: list[Step]
     words: list[str] = Field(description="what will be done, for people; empty when left alone")
-    evidence: list[str] = []
-    limits: list[str] = []
+    evidence: list[str] = Field(default_factory=list)
+    limits: list[str] = Field(default_factory=list)

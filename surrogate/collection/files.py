@@ -1,0 +1,118 @@
+"""Files that appear whole or not at all.
+
+Everything is written under a temporary name in the target's own folder, flushed to the disk, and only then
+renamed; the folder entry is flushed too, so that a power cut leaves either the old file or the new one.
+"""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import os
+import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from surrogate.errors import CollectionUnusable, DiskFull
+
+#: Suffix of files that are not finished. They are removed when the collection is next opened for writing.
+UNFINISHED = ".unfinished"
+
+#: Bytes read at a time while copying; 1 MiB is past the knee of the curve on disks and network shares.
+CHUNK = 1 << 20
+
+
+@contextmanager
+def disk_errors(path: Path) -> Iterator[None]:
+    """Turn the operating system's errors on the collection's own files into sentences for people."""
+    try:
+        yield
+    except OSError as error:
+        if error.errno in {errno.ENOSPC, errno.EDQUOT}:
+            raise DiskFull(
+                f"The disk is full: could not write {path}. Free some space and run the same command again; "
+                "what is already recorded is safe."
+            ) from error
+        if error.errno in {errno.EACCES, errno.EPERM, errno.EROFS}:
+            raise CollectionUnusable(
+                f"Not allowed to write {path}. Choose a folder you may write to, or ask its owner."
+            ) from error
+        if isinstance(error, (FileExistsError, NotADirectoryError)):
+            raise CollectionUnusable(f"{path} is in the way: expected a folder there.") from error
+        raise
+
+
+def unfinished_name(path: Path) -> Path:
+    """The temporary name for ``path``, unique to this process."""
+    return path.with_name(f".{path.name}.{os.getpid()}{UNFINISHED}")
+
+
+def flush_folder(folder: Path) -> None:
+    """Flush a folder's entries to the disk (nothing to do where the system has no such notion)."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def publish(temporary: Path, path: Path) -> None:
+    """Flush a finished temporary file and give it its final name."""
+    with temporary.open("rb+") as handle:
+        os.fsync(handle.fileno())
+    temporary.replace(path)
+    flush_folder(path.parent)
+
+
+def write_atomic(path: Path, content: bytes) -> None:
+    """Write ``content`` to ``path`` whole or not at all; folders are made as needed.
+
+    Raises :class:`DiskFull` or :class:`CollectionUnusable` with a sentence for people.
+    """
+    temporary = unfinished_name(path)
+    with disk_errors(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            with temporary.open("wb") as handle:
+                handle.write(content)
+            publish(temporary, path)
+        finally:
+            temporary.unlink(missing_ok=True)
+
+
+def replace_if_changed(path: Path, content: bytes) -> bool:
+    """Like :func:`write_atomic`, but leave a file with the same bytes untouched. Returns whether it wrote."""
+    if path.is_file() and path.stat().st_size == len(content) and path.read_bytes() == content:
+        return False
+    write_atomic(path, content)
+    return True
+
+
+def sha256_of(path: Path) -> str:
+    """SHA-256 of a file as 64 hexadecimal digits, read in a stream."""
+    with path.open("rb") as handle:
+        return hashlib.file_digest(handle, "sha256").hexdigest()
+
+
+def copy_hashed(source: Path, temporary: Path) -> tuple[str, int]:
+    """Copy ``source`` byte for byte to ``temporary``, hashing on the way. Returns (SHA-256, bytes).
+
+    The file is read once. Errors of the source are the caller's to explain; those of the target are explained
+    here.
+    """
+    digest = hashlib.sha256()
+    size = 0
+    with source.open("rb", buffering=0) as reader, disk_errors(temporary), temporary.open("wb") as writer:
+        while chunk := reader.read(CHUNK):
+            digest.update(chunk)
+            writer.write(chunk)
+            size += len(chunk)
+    return digest.hexdigest(), size
+
+
+def make_read_only(path: Path) -> None:
+    """Take the right to write from everybody."""
+    path.chmod(stat.S_IRUSR | stat.S_IRGRP | stat.S_IROTH)
