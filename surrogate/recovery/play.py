@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from surrogate.imaging.density import Pixels, density_table, linear_to_srgb
-from surrogate.recovery.recipe import Curves, Grid, Matrix, Step
+from surrogate.recovery.recipe import Curves, Grid, Matrix, Plane, Step
 
 #: Strips keep the working set inside the processor's cache; measured best between 128 and 512 rows.
 STRIP_ROWS = 256
@@ -35,10 +35,21 @@ def curve_values(
     return np.where(density < xs[0], low, np.where(density > xs[-1], high, inside))
 
 
-def field_values(grid: Grid, height: int, width: int) -> npt.NDArray[np.float32]:
-    """The field of a grid at (height, width, 3) float32."""
-    small = np.array(grid.values, dtype=np.float32)
-    return np.asarray(cv2.resize(small, (width, height), interpolation=cv2.INTER_CUBIC))
+def field_values(field: Grid | Plane, height: int, width: int) -> npt.NDArray[np.float32]:
+    """The density that a field subtracts, at (height, width, 3) float32."""
+    wide = cv2.resize(_nodes(field), (width, height), interpolation=cv2.INTER_CUBIC)
+    return np.asarray(wide if isinstance(field, Grid) else wide[..., None] * _share(field))
+
+
+def _nodes(field: Grid | Plane) -> npt.NDArray[np.float32]:
+    """Densities at the nodes: (rows, columns, 3) of a grid, (rows, columns) of a plane."""
+    if isinstance(field, Grid):
+        return np.array(field.values, dtype=np.float32)
+    return np.array(field.levels, dtype=np.float32) * np.float32(field.unit)
+
+
+def _share(field: Plane) -> npt.NDArray[np.float32]:
+    return np.array(field.share, dtype=np.float32)
 
 
 def play_density(steps: Sequence[Step], density: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
@@ -53,7 +64,7 @@ def play_density(steps: Sequence[Step], density: npt.NDArray[np.float32]) -> npt
                 out = np.stack(channels, axis=-1)
             case Matrix():
                 out = out @ np.array(step.matrix).T + np.array(step.offset)
-            case Grid():
+            case Grid() | Plane():
                 out = out - field_values(step, out.shape[0], out.shape[1])
     return out.astype(np.float32)
 
@@ -92,7 +103,7 @@ class _Player:
         """The rows from ``top`` on."""
         codes = cv2.LUT(np.ascontiguousarray(pixels), self._first)
         for op in self._ops:
-            if isinstance(op, Grid):
+            if isinstance(op, Grid | Plane):
                 field = _field_strip(op, self._rows, self._width, top, codes.shape[0])
                 codes = cv2.subtract(codes, field * np.float32(STEPS_PER_DENSITY), dtype=cv2.CV_16U)
             elif op.ndim == 2:
@@ -107,10 +118,10 @@ class _Player:
 _ALL_DENSITIES = np.arange(65536, dtype=np.float64) / STEPS_PER_DENSITY + LOWEST
 
 
-def _compile(step: Step) -> npt.NDArray[np.float64] | npt.NDArray[np.uint16] | Grid:
+def _compile(step: Step) -> npt.NDArray[np.float64] | npt.NDArray[np.uint16] | Grid | Plane:
     """A step as what OpenCV needs: a 3x4 matrix or a table over codes; a field stays as it is."""
     match step:
-        case Grid():
+        case Grid() | Plane():
             return step
         case Matrix():
             matrix = np.array(step.matrix)
@@ -133,23 +144,25 @@ def _as_table(density: npt.NDArray[np.float64]) -> npt.NDArray[np.uint16]:
     return np.ascontiguousarray(codes[:, None, :], dtype=np.uint16)
 
 
-def _field_strip(grid: Grid, rows: int, width: int, top: int, height: int) -> npt.NDArray[np.float32]:
+def _field_strip(
+    field: Grid | Plane, rows: int, width: int, top: int, height: int
+) -> npt.NDArray[np.float32]:
     """Rows ``top`` to ``top + height`` of the field, interpolated as if the whole frame were.
 
     Bicubic interpolation is separable, so the columns are widened first and each output row is mixed from
     four grid rows with the weights that ``cv2.resize`` uses (Keys kernel, a = -0.75; edges replicated).
     """
-    small = np.array(grid.values, dtype=np.float32)
+    small = _nodes(field)
     wide = cv2.resize(small, (width, small.shape[0]), interpolation=cv2.INTER_CUBIC)
     centre = (np.arange(top, top + height) + 0.5) * small.shape[0] / rows - 0.5
     base = np.floor(centre).astype(int)
     t = centre - base
     taps = np.stack([_keys(t + 1), _keys(t), _keys(1 - t), _keys(2 - t)]).astype(np.float32)
     index = np.clip(np.stack([base - 1, base, base + 1, base + 2]), 0, small.shape[0] - 1)
-    out = np.zeros((height, width, 3), dtype=np.float32)
+    out = np.zeros((height, *wide.shape[1:]), dtype=np.float32)
     for weight, row in zip(taps, index, strict=True):
-        out += weight[:, None, None] * wide[row]
-    return out
+        out += weight.reshape(-1, *[1] * (wide.ndim - 1)) * wide[row]
+    return out if isinstance(field, Grid) else out[..., None] * _share(field)
 
 
 def _keys(distance: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:

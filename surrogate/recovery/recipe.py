@@ -49,7 +49,23 @@ class Grid(Record):
     values: list[list[Triple]]
 
 
-Step = Annotated[Curves | Matrix | Grid, Field(discriminator="op")]
+class Plane(Record):
+    """A density field of one colour that is subtracted: ``D' = D - share * unit * levels``.
+
+    ``levels[row][column]`` are whole numbers at the centres of a grid laid over the whole frame,
+    interpolated as in :class:`Grid`; ``unit`` is the density of one level and ``share`` how much of it R, G
+    and B take. It holds a grid eight times finer than :class:`Grid` in the same number of bytes: tide lines,
+    foxing and tape need that.
+    """
+
+    op: Literal["plane"] = "plane"
+    why: str
+    unit: float
+    share: Triple = (1.0, 1.0, 1.0)
+    levels: list[list[int]]
+
+
+Step = Annotated[Curves | Matrix | Grid | Plane, Field(discriminator="op")]
 
 
 class Recipe(Record):
