@@ -1,0 +1,302 @@
+"""The record: one SQLite file, written by one process.
+
+Records are kept as the JSON of their types, with the columns beside them that the house searches by. A number once
+given stays in ``numbers`` for ever, so that it is never given again.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from surrogate.collection import paths
+from surrogate.errors import CollectionUnusable, DiskFull
+from surrogate.records import Caption, Condition, Copy, Kind, Master, SetAside, Side
+
+#: Version of the tables. A newer file is refused; an older one is brought up to date after a backup.
+TABLES_VERSION = 1
+
+_TABLES = """
+CREATE TABLE numbers (reference TEXT PRIMARY KEY, year INTEGER, accession INTEGER, letter TEXT, item INTEGER);
+CREATE TABLE originals (reference TEXT PRIMARY KEY, kind TEXT NOT NULL, kind_confidence REAL, kind_from TEXT NOT NULL);
+CREATE TABLE masters (
+    reference TEXT NOT NULL, side TEXT NOT NULL, sha256 TEXT NOT NULL UNIQUE, complete INTEGER NOT NULL,
+    record TEXT NOT NULL, PRIMARY KEY (reference, side));
+CREATE TABLE conditions (
+    reference TEXT NOT NULL, side TEXT NOT NULL, measured_at TEXT NOT NULL, software TEXT NOT NULL,
+    master_sha256 TEXT NOT NULL, record TEXT NOT NULL);
+CREATE INDEX conditions_by_original ON conditions (reference, side);
+CREATE TABLE copies (
+    file TEXT PRIMARY KEY, reference TEXT NOT NULL, side TEXT NOT NULL, made_as TEXT NOT NULL,
+    described_as TEXT NOT NULL, record TEXT NOT NULL);
+CREATE INDEX copies_by_original ON copies (reference, side);
+CREATE TABLE captions (
+    reference TEXT NOT NULL, side TEXT NOT NULL, record TEXT NOT NULL, written TEXT NOT NULL,
+    PRIMARY KEY (reference, side));
+CREATE TABLE sources (
+    path TEXT PRIMARY KEY, size INTEGER NOT NULL, mtime_ns INTEGER NOT NULL, reference TEXT, side TEXT);
+CREATE TABLE set_aside (file TEXT PRIMARY KEY, reason TEXT NOT NULL, advice TEXT NOT NULL);
+CREATE TABLE notes (reference TEXT NOT NULL, side TEXT NOT NULL, note TEXT NOT NULL);
+CREATE INDEX notes_by_original ON notes (reference, side);
+CREATE TABLE events (at TEXT NOT NULL, reference TEXT, what TEXT NOT NULL, detail TEXT NOT NULL);
+"""
+
+
+@dataclass(frozen=True)
+class OriginalRow:
+    """One original as the catalogue knows it."""
+
+    reference: str
+    kind: Kind
+    kind_confidence: float | None
+    kind_from: str
+
+
+@dataclass(frozen=True)
+class CopyRow:
+    """One copy with the digests of the decisions and of the description that it carries."""
+
+    copy: Copy
+    reference: str
+    made_as: str
+    described_as: str
+
+
+class Catalogue:
+    """The open catalogue of one collection. Use :func:`open_catalogue`."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._db = connection
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """All or nothing."""
+        self._db.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+        except BaseException:
+            self._db.execute("ROLLBACK")
+            raise
+        self._db.execute("COMMIT")
+
+    # numbers
+
+    def numbers_in_series(self, year: int | None, accession: int | None, letter: str | None) -> list[int]:
+        """Highest item ever used in a series, as a list of at most one number."""
+        row = self._db.execute(
+            "SELECT MAX(item) FROM numbers WHERE year IS ? AND accession IS ? AND letter IS ?",
+            (year, accession, letter),
+        ).fetchone()
+        return [] if row[0] is None else [row[0]]
+
+    def is_used(self, reference: str) -> bool:
+        """Whether this number was ever given."""
+        return self._db.execute("SELECT 1 FROM numbers WHERE reference = ?", (reference,)).fetchone() is not None
+
+    def keep_number(
+        self, reference: str, *, year: int | None, accession: int | None, letter: str | None, item: int | None
+    ) -> None:
+        """Mark a number as given, for ever."""
+        self._db.execute(
+            "INSERT OR IGNORE INTO numbers VALUES (?, ?, ?, ?, ?)", (reference, year, accession, letter, item)
+        )
+
+    # originals and masters
+
+    def put_original(self, row: OriginalRow) -> None:
+        """Record or update an original."""
+        self._db.execute(
+            "INSERT OR REPLACE INTO originals VALUES (?, ?, ?, ?)",
+            (row.reference, row.kind.value, row.kind_confidence, row.kind_from),
+        )
+
+    def original(self, reference: str) -> OriginalRow | None:
+        """One original, or None."""
+        row = self._db.execute("SELECT * FROM originals WHERE reference = ?", (reference,)).fetchone()
+        return None if row is None else OriginalRow(row[0], Kind(row[1]), row[2], row[3])
+
+    def originals(self) -> list[OriginalRow]:
+        """Every original, sorted by reference."""
+        rows = self._db.execute("SELECT * FROM originals ORDER BY reference")
+        return [OriginalRow(r[0], Kind(r[1]), r[2], r[3]) for r in rows]
+
+    def put_master(self, reference: str, master: Master, *, complete: bool) -> None:
+        """Record a master; ``complete`` once its copies are in place too."""
+        self._db.execute(
+            "INSERT OR REPLACE INTO masters VALUES (?, ?, ?, ?, ?)",
+            (reference, master.side.value, master.sha256, int(complete), master.model_dump_json()),
+        )
+
+    def master_with(self, sha256: str) -> tuple[str, Master, bool] | None:
+        """(reference, master, complete) of the master with these bytes, or None."""
+        row = self._db.execute("SELECT reference, record, complete FROM masters WHERE sha256 = ?", (sha256,)).fetchone()
+        return None if row is None else (row[0], Master.model_validate_json(row[1]), bool(row[2]))
+
+    def masters(self, reference: str) -> list[Master]:
+        """The masters of an original, recto first."""
+        rows = self._db.execute("SELECT record FROM masters WHERE reference = ? ORDER BY side", (reference,))
+        return [Master.model_validate_json(r[0]) for r in rows]
+
+    # condition, copies, notes
+
+    def add_condition(self, reference: str, condition: Condition, *, software: str, master_sha256: str) -> None:
+        """Add a measurement to the history of this side."""
+        self._db.execute(
+            "INSERT INTO conditions VALUES (?, ?, ?, ?, ?, ?)",
+            (reference, condition.side.value, now(), software, master_sha256, condition.model_dump_json()),
+        )
+
+    def conditions(self, reference: str) -> list[Condition]:
+        """The newest condition of each side, recto first."""
+        rows = self._db.execute(
+            "SELECT record, side FROM conditions WHERE rowid IN "
+            "(SELECT MAX(rowid) FROM conditions WHERE reference = ? GROUP BY side) ORDER BY side",
+            (reference,),
+        )
+        return [Condition.model_validate_json(r[0]) for r in rows]
+
+    def put_copy(self, row: CopyRow) -> None:
+        """Record or update a copy."""
+        self._db.execute(
+            "INSERT OR REPLACE INTO copies VALUES (?, ?, ?, ?, ?, ?)",
+            (
+                row.copy.file,
+                row.reference,
+                row.copy.side.value,
+                row.made_as,
+                row.described_as,
+                row.copy.model_dump_json(),
+            ),
+        )
+
+    def drop_copies(self, reference: str, side: Side, *, keep: Iterable[str]) -> list[str]:
+        """Forget the copies of a side that are not in ``keep``; returns their files. Prints to frame stay."""
+        kept = set(keep)
+        gone = [
+            row.copy.file
+            for row in self.copies(reference)
+            if row.copy.side is side and row.copy.use.value != "print" and row.copy.file not in kept
+        ]
+        self._db.executemany("DELETE FROM copies WHERE file = ?", [(file,) for file in gone])
+        return gone
+
+    def copies(self, reference: str) -> list[CopyRow]:
+        """The copies of an original, sorted by file."""
+        rows = self._db.execute(
+            "SELECT record, reference, made_as, described_as FROM copies WHERE reference = ? ORDER BY file",
+            (reference,),
+        )
+        return [CopyRow(Copy.model_validate_json(r[0]), r[1], r[2], r[3]) for r in rows]
+
+    def put_notes(self, reference: str, side: Side, notes: Iterable[str]) -> None:
+        """Replace what the run has to say about this side."""
+        self._db.execute("DELETE FROM notes WHERE reference = ? AND side = ?", (reference, side.value))
+        self._db.executemany("INSERT INTO notes VALUES (?, ?, ?)", [(reference, side.value, note) for note in notes])
+
+    def notes(self, reference: str) -> list[str]:
+        """What the run had to say about this original."""
+        rows = self._db.execute("SELECT note FROM notes WHERE reference = ? ORDER BY side, rowid", (reference,))
+        return [r[0] for r in rows]
+
+    # captions
+
+    def put_caption(self, reference: str, side: Side, caption: Caption, written: dict[str, str]) -> None:
+        """Record what people wrote; ``written`` is the row as it was last in the caption sheet."""
+        self._db.execute(
+            "INSERT OR REPLACE INTO captions VALUES (?, ?, ?, ?)",
+            (reference, side.value, caption.model_dump_json(), json.dumps(written, ensure_ascii=False)),
+        )
+
+    def caption(self, reference: str, side: Side) -> tuple[Caption, dict[str, str]]:
+        """(caption, row as last written) of a side; empty ones when nobody wrote anything."""
+        row = self._db.execute(
+            "SELECT record, written FROM captions WHERE reference = ? AND side = ?", (reference, side.value)
+        ).fetchone()
+        if row is None:
+            return Caption(), {}
+        return Caption.model_validate_json(row[0]), json.loads(row[1])
+
+    # sources and what was set aside
+
+    def put_source(self, path: str, size: int, mtime_ns: int, reference: str | None, side: Side | None) -> None:
+        """Remember that this file was dealt with."""
+        self._db.execute(
+            "INSERT OR REPLACE INTO sources VALUES (?, ?, ?, ?, ?)",
+            (path, size, mtime_ns, reference, None if side is None else side.value),
+        )
+
+    def source(self, path: str) -> tuple[int, int, str | None, Side | None] | None:
+        """(size, mtime_ns, reference, side) of a file dealt with before, or None."""
+        row = self._db.execute("SELECT size, mtime_ns, reference, side FROM sources WHERE path = ?", (path,)).fetchone()
+        return None if row is None else (row[0], row[1], row[2], None if row[3] is None else Side(row[3]))
+
+    def put_set_aside(self, record: SetAside) -> None:
+        """List a scan that was not taken in."""
+        self._db.execute(
+            "INSERT OR REPLACE INTO set_aside VALUES (?, ?, ?)", (record.file, record.reason, record.advice)
+        )
+
+    def drop_set_aside(self, file: str) -> None:
+        """A scan of this name was taken in after all."""
+        self._db.execute("DELETE FROM set_aside WHERE file = ?", (file,))
+
+    def set_aside(self) -> list[SetAside]:
+        """Every scan that was not taken in, by name."""
+        rows = self._db.execute("SELECT file, reason, advice FROM set_aside ORDER BY file")
+        return [SetAside(file=r[0], reason=r[1], advice=r[2]) for r in rows]
+
+    # events
+
+    def add_event(self, reference: str | None, what: str, detail: str) -> None:
+        """Add a line to the history."""
+        self._db.execute("INSERT INTO events VALUES (?, ?, ?, ?)", (now(), reference, what, detail))
+
+    def events(self, reference: str | None = None) -> list[tuple[str, str | None, str, str]]:
+        """The history: (when, reference, what, detail), oldest first."""
+        if reference is None:
+            return list(self._db.execute("SELECT * FROM events ORDER BY rowid"))
+        return list(self._db.execute("SELECT * FROM events WHERE reference = ? ORDER BY rowid", (reference,)))
+
+
+def now() -> str:
+    """The time in UTC, to the second (ISO 8601)."""
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+@contextmanager
+def open_catalogue(folder: Path) -> Iterator[Catalogue]:
+    """Open the catalogue of a collection, making it on first use.
+
+    Raises :class:`CollectionUnusable` when the file is damaged or was written by newer software.
+    """
+    path = folder / paths.CATALOGUE
+    connection = None
+    try:
+        connection = sqlite3.connect(path, timeout=30, isolation_level=None)
+        connection.execute("PRAGMA journal_mode=DELETE")  # also right on network folders, where WAL is not
+        connection.execute("PRAGMA synchronous=FULL")
+        version = connection.execute("PRAGMA user_version").fetchone()[0]
+        if version > TABLES_VERSION:
+            raise CollectionUnusable(
+                f"{path} was written by newer software (tables {version}, known here {TABLES_VERSION}). "
+                "Update surrogate and try again."
+            )
+        if version == 0:
+            connection.executescript(f"BEGIN IMMEDIATE; {_TABLES} PRAGMA user_version={TABLES_VERSION}; COMMIT;")
+        yield Catalogue(connection)
+    except sqlite3.DatabaseError as error:
+        if "full" in str(error):
+            raise DiskFull(f"The disk is full: could not write {path}. Free some space and run again.") from error
+        if "readonly" in str(error) or "unable to open" in str(error):
+            raise CollectionUnusable(f"Not allowed to write {path}. Choose a folder you may write to.") from error
+        raise CollectionUnusable(
+            f"{path} cannot be used: {error}. Put back a copy of the file, or move it away and run again."
+        ) from error
+    finally:
+        if connection is not None:
+            connection.close()
