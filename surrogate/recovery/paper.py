@@ -1,0 +1,138 @@
+"""Clippings, letters, documents and the backs of prints: paper made even, ink made legible.
+
+``plan_viewing`` keeps the look of old paper; ``plan_reading`` is for reading and for text recognition.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from surrogate.records import Triple
+from surrogate.recovery.paper_background import Paper, grid_shape, masked_mean, soften, take_apart
+from surrogate.recovery.recipe import Curves, Matrix, Plan, Plane, Step
+
+Floats = npt.NDArray[np.float32]
+Knots = list[tuple[float, float]]
+
+#: Density of one level of a field, the smallest density step that 8 bits show in light paper.
+UNIT = 0.004
+
+#: Paper and ink of a reading copy. Paper at L* 97 leaves room for the eye to see an edge against a white screen.
+PAPER_OUT = 0.03
+INK_OUT = 1.5
+
+#: Paper of a viewing copy is drawn this far from what it is towards clean, off-white paper (judgement).
+CLEANED = 0.6
+CLEAN_PAPER = np.array([0.07, 0.08, 0.12])
+
+#: Black print on a viewing copy: newsprint black is L* 36 (ISO 12647-3), 0.85 above its paper.
+VIEWING_INK = 0.95
+
+#: Paper darker than this is dark on purpose (album card, blueprint) and is not lightened.
+DARK_PAPER = 0.75
+
+VIEWING_NODES = 44
+
+
+def plan_reading(density: Floats, strength: float = 1.0) -> Plan:
+    """A copy made for legibility; ``density`` (H, W, 3), ``strength`` 0 (alone) to 1.3."""
+    if strength <= 0:
+        return Plan(steps=[], words=[])
+    page = take_apart(density)
+    steps: list[Step] = [_mix_step(page), _plane(page.base, (1.0, 1.0, 1.0)), _reading_curve(page, strength)]
+    words = ["paper made even and light", "ink brought to full density"]
+    limits: list[str] = []
+    if page.ink_density == 0:
+        words = ["paper made even and light"]
+        limits = ["no writing found: the page is kept blank and its noise is not raised"]
+    return Plan(steps=steps, words=words, evidence=_evidence(page), limits=limits)
+
+
+def plan_viewing(density: Floats, strength: float) -> Plan:
+    """A copy that still looks like old paper, even and clean; ``density`` (H, W, 3), ``strength`` 0 to 1.3."""
+    if strength <= 0:
+        return Plan(steps=[], words=[])
+    page = take_apart(density)
+    bases = _paper_by_channel(density, page)
+    found = np.median(bases.reshape(-1, 3), axis=0)
+    if found[1] > DARK_PAPER:
+        return Plan(steps=[], words=[], limits=["the paper is dark on purpose or the page is full of ink: left alone"])
+    even = min(strength, 1.0)
+    target = found + CLEANED * even * np.minimum(CLEAN_PAPER - found, 0)
+    steps: list[Step] = []
+    for channel, share in enumerate(((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))):
+        steps.append(_plane(even * (bases[..., channel] - found[channel]) + found[channel] - target[channel], share))
+    words = ["stain evened out", f"paper lightened by {float(np.mean(found - target)):.2f} (density)"]
+    if page.ink_density > 0:
+        gain = _viewing_gain(page, strength)
+        steps.append(_viewing_curve(page, target, gain))
+        words.append(f"ink strengthened {gain:.1f} times")
+    return Plan(steps=steps, words=words, evidence=_evidence(page))
+
+
+def _evidence(page: Paper) -> list[str]:
+    return [
+        f"ink {page.ink_density:.2f} above paper, paper uneven by {page.spread:.3f} (density)",
+        "channels mixed " + " ".join(f"{w:+.2f}" for w in page.mix) + " (red green blue)",
+    ]
+
+
+def _mix_step(page: Paper) -> Matrix:
+    row: Triple = (round(float(page.mix[0]), 4), round(float(page.mix[1]), 4), round(float(page.mix[2]), 4))
+    return Matrix(why="the mix of channels in which ink stands out most", matrix=(row, row, row))
+
+
+def _plane(base: Floats, share: Triple) -> Plane:
+    return Plane(
+        why="density of the bare paper", unit=UNIT, share=share, levels=np.rint(base / UNIT).astype(int).tolist()
+    )
+
+
+def _paper_by_channel(density: Floats, page: Paper) -> Floats:
+    """Density of bare paper in R, G, B at the nodes of a grid, (rows, columns, 3)."""
+    shape = grid_shape(density.shape[0], density.shape[1], VIEWING_NODES)
+    return soften(masked_mean(density, ~page.marks, shape), 0.7)
+
+
+def _viewing_gain(page: Paper, strength: float) -> float:
+    """How much ink is strengthened: to the black of fresh newsprint, at most 2.5 times (noise grows with it)."""
+    whole = float(np.clip(VIEWING_INK / page.ink_density, 1.0, 2.5))
+    return 1 + (whole - 1) * strength
+
+
+def _viewing_curve(page: Paper, target: npt.NDArray[np.float64], gain: float) -> Curves:
+    """Paper stays; what is darker than its texture gains density."""
+    low, high = 1.5 * page.spread, max(page.ink_density, 3 * page.spread)
+    curves: list[Knots] = []
+    for base in target:
+        knots = [
+            (base - 1.0, base - 1.0),
+            (base, base),
+            (base + low, base + low),
+            (base + low + 0.3 * (high - low), base + low + (0.3 * (high - low)) * (1 + 0.8 * (gain - 1))),
+            (base + high, base + low + (high - low) * gain),
+            (base + high + 1.0, base + low + (high - low) * gain + 1.0),
+        ]
+        curves.append([(round(x, 4), round(y, 4)) for x, y in knots])
+    return Curves(why="ink strengthened", red=curves[0], green=curves[1], blue=curves[2])
+
+
+def _reading_curve(page: Paper, strength: float) -> Curves:
+    """Density above paper to the density of the reading copy: flat over paper, steep through ink."""
+    if page.ink_density == 0:
+        low, high = 6 * page.spread + 0.05, 6 * page.spread + 1.0
+    else:
+        low = max(0.9 * page.spread, 0.22 * page.ink_density)
+        high = max(0.8 * page.ink_density, low + 0.03)
+    mid = (low + high) / 2
+    top = PAPER_OUT + min(strength, 1.0) * (INK_OUT - PAPER_OUT)
+    knots: Knots = [
+        (-1.0, PAPER_OUT),
+        (low, PAPER_OUT),
+        (mid, PAPER_OUT + 0.45 * (top - PAPER_OUT)),
+        (high, top),
+        (high + 1.0, top + 0.3),
+    ]
+    knots = [(round(x, 4), round(y, 4)) for x, y in knots]
+    return Curves(why="paper to white, ink to black", red=knots, green=knots, blue=knots)

@@ -1,0 +1,177 @@
+"""Paper under ink: its slowly changing density, the mix of channels in which ink stands out, and what is ink.
+
+Paper is lighter than ink, stain is yellow-brown and ink is not: those two facts do all the work here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float32]
+Mask = npt.NDArray[np.bool_]
+
+#: Yellowed paper, R, G, B density as shares of blue: lignin's absorption falls off roughly exponentially from blue
+#: to red (from memory). Only a starting point; each page's own stain is measured where it has one.
+STAIN = np.array([0.18, 0.45, 1.0])
+
+#: Nodes along the long side of the fine field. 80 x 60 whole numbers of up to three digits make about 19 kB of JSON.
+FINE_NODES = 80
+
+#: Median absolute deviation to standard deviation of a normal distribution.
+_MAD = 1.4826
+
+
+@dataclass(frozen=True)
+class Paper:
+    """A page taken apart. ``mix`` turns R, G, B density into one value in which neutral ink keeps its density."""
+
+    mix: npt.NDArray[np.float64]
+    base: Floats  # (rows, columns) density of the paper in the mix, at the nodes of a grid over the frame
+    residual: Floats  # (H, W) density above the paper, in the mix
+    ink: Mask  # (H, W) what stands out as ink
+    marks: Mask  # the same, a little wider: not bare paper
+    spread: float  # standard deviation of bare paper in the residual
+    ink_density: float  # density above paper of well-covered ink; 0 on a blank page
+    evidence: float  # how many times more dark than light outliers there are; near 1 on a blank page
+
+
+def grid_shape(height: int, width: int, nodes: int) -> tuple[int, int]:
+    """(rows, columns) of a grid of nearly square cells with ``nodes`` along the long side, at least 2."""
+    scale = nodes / max(height, width)
+    return max(2, round(height * scale)), max(2, round(width * scale))
+
+
+def masked_mean(values: Floats, keep: Mask, shape: tuple[int, int]) -> Floats:
+    """Mean of the kept pixels in each cell of a grid; empty cells take theirs from a coarser grid.
+
+    ``values`` (H, W) or (H, W, C); the result is ``shape`` with the same channels.
+    """
+    weight = keep.astype(np.float32)
+    stacked = values if values.ndim == 3 else values[..., None]
+    size = (shape[1], shape[0])
+    share = cv2.resize(weight, size, interpolation=cv2.INTER_AREA)
+    total = cv2.resize(np.ascontiguousarray(stacked * weight[..., None]), size, interpolation=cv2.INTER_AREA)
+    total = total.reshape(*shape, stacked.shape[2])
+    filled = _fill(total, share)
+    return filled if values.ndim == 3 else filled[..., 0]
+
+
+def _fill(total: Floats, share: Floats) -> Floats:
+    """Cell means where a fifth of the cell or more was kept, else the mean of ever wider surroundings."""
+    out = np.zeros_like(total)
+    missing = np.ones(share.shape, dtype=bool)
+    sigma = 0.0
+    while missing.any():
+        wide_total, wide_share = (total, share) if sigma == 0 else (soften(total, sigma), soften(share, sigma))
+        found = missing & (wide_share > 0.2)
+        out[found] = wide_total[found] / wide_share[found][:, None]
+        missing &= ~found
+        if sigma > max(share.shape):
+            out[missing] = total.sum(axis=(0, 1)) / max(float(share.sum()), 1e-6)
+            break
+        sigma = 1.0 if sigma == 0 else sigma * 2
+    return out
+
+
+def soften(values: Floats, sigma: float) -> Floats:
+    """Gaussian blur by ``sigma`` pixels, any number of channels."""
+    blurred = cv2.GaussianBlur(values, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(blurred).reshape(values.shape)
+
+
+def spread_grid(grid: Floats, height: int, width: int) -> Floats:
+    """A grid interpolated over the frame as the player does it."""
+    return np.asarray(cv2.resize(grid, (width, height), interpolation=cv2.INTER_CUBIC))
+
+
+def lights(density: Floats, nodes: int = 24) -> Floats:
+    """First guess of the paper: the lightest quarter of each cell, smoothed; (rows, columns, C)."""
+    height, width, channels = density.shape
+    rows, columns = grid_shape(height, width, nodes)
+    step = max(1, min(height // rows, width // columns) // 12)
+    small = density[::step, ::step]
+    out = np.empty((rows, columns, channels), dtype=np.float32)
+    tops = np.linspace(0, small.shape[0], rows + 1).astype(int)
+    lefts = np.linspace(0, small.shape[1], columns + 1).astype(int)
+    for r in range(rows):
+        for c in range(columns):
+            cell = small[tops[r] : max(tops[r + 1], tops[r] + 1), lefts[c] : max(lefts[c + 1], lefts[c] + 1)]
+            out[r, c] = np.percentile(cell.reshape(-1, channels), 35, axis=0)
+    for channel in range(channels):
+        out[..., channel] = cv2.medianBlur(np.ascontiguousarray(out[..., channel]), 5)
+    return out
+
+
+def robust_spread(values: Floats) -> float:
+    """Standard deviation by the median absolute deviation."""
+    flat = values.ravel()
+    flat = flat[:: max(1, flat.size // 200_000)]
+    return float(_MAD * np.median(np.abs(flat - np.median(flat)))) if flat.size else 0.0
+
+
+def ink_mix(density: Floats, base: Floats, ink: Mask) -> npt.NDArray[np.float64]:
+    """Weights of R, G, B (sum 1) that show neutral ink with the least of paper, stain and noise in it.
+
+    Fisher's direction: the inverse covariance of bare paper about its slow trend, times the colour of ink. Weights may
+    be negative (blue is then used to take stain out of red) but not so much that noise doubles.
+    """
+    bare = (density - base)[~cv2.dilate(ink.astype(np.uint8), np.ones((5, 5), np.uint8)).astype(bool)]
+    bare = bare[:: max(1, len(bare) // 100_000)].astype(np.float64)
+    if len(bare) < 100:
+        bare = (density - base).reshape(-1, 3)[::7].astype(np.float64)
+    bare = bare - np.median(bare, axis=0)
+    limit = 4 * _MAD * np.median(np.abs(bare), axis=0) + 1e-3
+    bare = np.clip(bare, -4 * limit, 4 * limit)
+    covariance = bare.T @ bare / len(bare) + np.diag([1e-5, 1e-5, 1e-5])
+    covariance = covariance + 4e-4 * np.outer(STAIN, STAIN)
+    colour = np.ones(3)
+    if ink.mean() > 0.002:
+        found = np.median((density - base)[ink], axis=0).astype(np.float64)
+        colour = np.clip(found / max(float(found.mean()), 1e-3), 0.6, 1.4)
+    weights = np.linalg.solve(covariance, colour)
+    weights = weights / weights.sum() if weights.sum() > 0 else np.full(3, 1 / 3)
+    weights = np.clip(weights, -0.5, 1.5)
+    return np.asarray(weights / weights.sum())
+
+
+def take_apart(density: Floats) -> Paper:
+    """Separate paper and ink of a page; ``density`` is (H, W, 3)."""
+    height, width = density.shape[:2]
+    base3 = spread_grid(lights(density), height, width)
+    grey = np.asarray((density - base3)[..., :2].mean(axis=2), dtype=np.float32)
+    ink = grey > max(0.06, 4 * robust_spread(grey))
+    mix = ink_mix(density, base3, ink)
+    mixed = np.asarray(density @ mix.astype(np.float32), dtype=np.float32)
+    start = np.asarray(base3 @ mix.astype(np.float32), dtype=np.float32)
+    residual = mixed - start
+    shape = grid_shape(height, width, FINE_NODES)
+    base, wide = masked_mean(mixed, np.ones_like(ink), shape), ink
+    for passes in range(3):
+        spread = robust_spread(residual)
+        smooth = soften(residual, 0.8)
+        ink = smooth > max(0.02, (3.0, 2.5, 2.5)[passes] * robust_spread(smooth))
+        wide = cv2.dilate(ink.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
+        base = soften(masked_mean(mixed, ~wide, shape), 0.7)
+        residual = mixed - spread_grid(base, height, width)
+    spread = robust_spread(residual[~ink]) if (~ink).any() else robust_spread(residual)
+    return Paper(mix, base, residual, ink, wide, spread, *_ink_strength(residual, spread))
+
+
+def _ink_strength(residual: Floats, spread: float) -> tuple[float, float]:
+    """(density of well-covered ink, dark outliers per light outlier) after a light blur.
+
+    Bare paper and noise scatter to both sides; ink only darkens. So the ratio tells a blank page from a faint one.
+    """
+    soft = soften(residual, 1.2)
+    centre = float(np.median(soft))
+    reach = 3.5 * robust_spread(soft)
+    dark, light = int((soft > centre + reach).sum()), int((soft < centre - reach).sum())
+    evidence = (dark + 1) / (light + 1 + 2e-4 * soft.size)
+    strong = residual[soft > centre + reach]
+    if evidence < 3 or strong.size < 20:
+        return 0.0, evidence
+    return max(float(np.percentile(strong, 75)), 2 * spread), evidence
