@@ -86,5 +86,5 @@ def pen(strokes: Field, hand: Hand) -> Image:
 
 def writing_paper(rng: Generator, shape: tuple[int, int], base: Triple = (0.06, 0.07, 0.10)) -> Image:
     """Density of rag or baryta-backed paper: even, slightly cloudy."""
-    cloud = 0.005 * smooth(rng, shape, 12.0) + 0.003 * smooth(rng, shape, 2.0)
+    cloud = 0.002 * smooth(rng, shape, 30.0) + 0.002 * smooth(rng, shape, 2.0)
     return (np.asarray(base, np.float32) + cloud[..., None]).astype(np.float32)

@@ -16,12 +16,12 @@ from .tone import Image, reflectance
 
 Triple = tuple[float, float, float]
 
-PAPER: Triple = (0.195, 0.207, 0.247)
+PAPER: Triple = (0.211, 0.220, 0.247)
 """Fresh newsprint, L* 82, a* 0, b* 3 on black backing (ISO 12647-3:2013), as sRGB densities."""
-INK: Triple = (0.80, 0.80, 0.79)
-"""Solid black above paper: L* 36.8 as measured in IFRA26, D 1.03 with the paper."""
-LIGNIN: Triple = (0.16, 0.40, 1.0)
-"""Yellowing of wood pulp: density falls roughly exponentially from blue to red."""
+INK: Triple = (0.767, 0.815, 0.855)
+"""Solid black above paper: L* 36.8, a* 1.5, b* 4.5 as measured in IFRA26, D 1.03 with the paper."""
+LIGNIN: Triple = (0.14, 0.45, 1.0)
+"""Yellowing of wood pulp: from L* 82, a* 0, b* 3 to about 70, 6, 25 at a blue density of 0.43 (from memory)."""
 IRON: Triple = (0.18, 0.55, 1.0)
 """Foxing: blue drops most, then green (Heritage 2(3) 2019)."""
 ADHESIVE: Triple = (0.22, 0.58, 1.0)
@@ -35,7 +35,7 @@ class Newsprint:
     lignin: blue density of yellowing inside the sheet (0..0.6). edge: extra at the edge as a share (0..1.2;
     the yellowness of stored newsprint was 19 inside, 30-38 at the edge). reach_px: of the edge zone (about 20 mm).
     show_through: density of the other side's solid ink (0..0.12). foxing: number of spots. tide_px: how far water
-    came in (0 = none). fibre: standard deviation of the sheet's own cloudiness in D (0.006..0.015). tape_boxes: strips of tape as
+    came in (0 = none). fibre: deviation of the paper's cloudiness in D (0.006..0.015). tape_boxes: strips of tape as
     (x, y, width, height) px. folds: crease positions as shares of the height. seed: of the fields.
     """
 
@@ -130,9 +130,9 @@ def _crease(rng: Generator, shape: tuple[int, int], share: float) -> Field:
     centre = share * shape[0] + wander + 0.004 * (columns - shape[1] / 2)
     offset = np.arange(shape[0], dtype=np.float32)[:, None] - centre[None, :]
     strength = np.clip(1.0 + 0.5 * ndimage.gaussian_filter1d(rng.standard_normal(shape[1]), 8.0) * 4.0, 0.2, 1.8)
-    ridge = 0.22 * np.exp(-((offset / 1.3) ** 2)) * strength[None, :]
-    shadow = 0.20 * np.exp(-(((offset - 3.0) / 2.4) ** 2))
-    dirt = 0.05 * np.exp(-np.abs(offset) / 12.0)
+    ridge = 0.32 * np.exp(-((offset / 1.3) ** 2)) * strength[None, :]
+    shadow = 0.28 * np.exp(-(((offset - 3.0) / 2.4) ** 2))
+    dirt = 0.08 * np.exp(-np.abs(offset) / 12.0)
     return np.asarray(1.0 + ridge - shadow - dirt, np.float32)
 
 

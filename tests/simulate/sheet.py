@@ -54,7 +54,7 @@ def glass(rng: Generator, shape: tuple[int, int], lid: float = 0.82) -> Image:
 def black_card(rng: Generator, shape: tuple[int, int]) -> Image:
     """An album page of black card that has greyed and browned a little (reflectance about 6 %)."""
     fibre = 1.0 + 0.10 * smooth(rng, shape, 2.0) + 0.06 * smooth(rng, shape, 90.0)
-    return (0.055 * np.clip(fibre, 0.5, 1.6)[..., None] * np.array([1.12, 1.0, 0.86], np.float32)).astype(np.float32)
+    return (0.045 * np.clip(fibre, 0.5, 1.6)[..., None] * np.array([1.12, 1.0, 0.86], np.float32)).astype(np.float32)
 
 
 def mount_board(rng: Generator, shape: tuple[int, int]) -> Image:
@@ -95,9 +95,10 @@ def lay(scene: Image, sheet: Image, placing: Placing, coverage: Field | None = N
     size = (int(y1 - y0), int(x1 - x0))
 
     def moved(plane: Field, mode: str) -> Field:
+        # "grid-constant" lets the outermost pixel fade out over one pixel instead of ending in steps.
         return np.asarray(ndimage.affine_transform(plane, turn, offset, size, order=1, mode=mode), np.float32)
 
-    alpha = moved(np.pad(whole, 1)[1:-1, 1:-1], "constant")[..., None]
+    alpha = moved(whole, "grid-constant")[..., None]
     colour = np.stack([moved(np.ascontiguousarray(sheet[..., c]), "nearest") for c in range(3)], axis=-1)
     cast = ndimage.gaussian_filter(np.roll(alpha[..., 0], (3, 2), (0, 1)), 3.0)[..., None]
     out = scene.copy()
