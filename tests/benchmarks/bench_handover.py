@@ -58,8 +58,8 @@ def main() -> None:
             start = time.process_time()
             report.write(folder, handmade.COLLECTION, handmade.SOFTWARE, Again(first, count), [], words)
             size = (folder / "report.html").stat().st_size / 1e6
-            name = f"report of {count:,}"
-            print(f"{name:32} {time.process_time() - start:8.1f} {peak_mb():8.0f} {size:8.1f}")
+            label = f"report of {count:,}"
+            print(f"{label:32} {time.process_time() - start:8.1f} {peak_mb():8.0f} {size:8.1f}")
         if not chromium_missing():
             with Browser() as browser:
                 browser.open(folder / "report.html")
