@@ -1,0 +1,154 @@
+"""Which words go into which field of XMP, IPTC-IIM and Exif: one description, three blocks in step.
+
+Sources: IPTC Photo Metadata Standard (XMP and IIM fields), IIM 4.2 (largest lengths in bytes), XMP part 2
+(xmpMM), Exif 2.32 (IFD0, UserComment). Tag names are those of ExifTool.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from pydantic import Field
+
+from surrogate.description.dates import understand
+from surrogate.description.text import clean, shorten
+from surrogate.records import Record
+
+Value = str | list[str] | dict[str, str] | list[dict[str, str]]
+
+# IIM 4.2, largest size of each data set in bytes.
+IIM_MOST_BYTES: Mapping[str, int] = {
+    "IPTC:OriginalTransmissionReference": 32,
+    "IPTC:ObjectName": 64,
+    "IPTC:Caption-Abstract": 2000,
+    "IPTC:Sub-location": 32,
+    "IPTC:By-line": 32,
+    "IPTC:Credit": 32,
+    "IPTC:CopyrightNotice": 128,
+}
+# A JPEG holds the whole Exif block in one segment of at most 65,533 bytes (Exif 2.32, 4.5.4). Two captions of
+# this size leave room for the rest, even where UserComment takes two bytes a letter. XMP keeps the whole.
+EXIF_MOST_BYTES = 12000
+SOURCE_TYPES = "http://cv.iptc.org/newscodes/digitalsourcetype/"
+
+
+class Description(Record):
+    """The words that travel inside one file; all three metadata blocks follow from it.
+
+    ``date`` is EDTF or text; ``source`` names the master file and its SHA-256; ``derived_from`` is a document
+    id or a file; ``history`` tells the recipe in words, one step each; ``source_type`` is a term of the IPTC
+    NewsCodes "digital source type".
+    """
+
+    reference: str = ""
+    title: str = ""
+    caption: str = ""
+    inscription: str = ""
+    date: str = ""
+    people: list[str] = Field(default=[])
+    place: str = ""
+    place_id: str = ""
+    creator: str = ""
+    credit: str = ""
+    rights: str = ""
+    source_type: str = ""
+    source: str = ""
+    derived_from: str = ""
+    history: list[str] = Field(default=[])
+    software: str = ""
+
+
+def cleaned(description: Description) -> Description:
+    """The same description with every text made safe to store (see :func:`clean`)."""
+    values = {
+        name: [clean(each).text for each in value] if isinstance(value, list) else clean(value).text
+        for name, value in description
+    }
+    return Description.model_validate(values)
+
+
+def caption_with_back(description: Description) -> str:
+    """The caption, followed by what is written on the back."""
+    back = f"On the back: {description.inscription}" if description.inscription else ""
+    return "\n".join(part for part in (description.caption, back) if part)
+
+
+def xmp_tags(description: Description) -> dict[str, Value]:
+    """The XMP fields of a description; an empty value says that the field must not be there."""
+    date = understand(description.date) if description.date else None
+    place = {"LocationName": description.place, "Sublocation": description.place}
+    if description.place_id:
+        place["LocationId"] = description.place_id
+    artwork = {
+        "AOSourceInvNo": description.reference,
+        "AOTitle": description.title,
+        "AOCircaDateCreated": description.date,
+    }
+    return {
+        "XMP-dc:Identifier": description.reference,
+        "XMP-photoshop:TransmissionReference": description.reference,
+        "XMP-dc:Title": description.title,
+        "XMP-iptcExt:ArtworkOrObject": _structures([artwork]),
+        "XMP-dc:Description": caption_with_back(description),
+        "XMP-exif:UserComment": description.inscription,
+        "XMP-photoshop:DateCreated": (date.xmp or "") if date else "",
+        "XMP-iptcExt:PersonInImage": [person for person in description.people if person],
+        "XMP-iptcExt:LocationShown": _structures([place]),
+        "XMP-iptcCore:Location": description.place,
+        "XMP-dc:Creator": [description.creator] if description.creator else [],
+        "XMP-photoshop:Credit": description.credit,
+        "XMP-dc:Rights": description.rights,
+        "XMP-iptcExt:DigitalSourceType": SOURCE_TYPES + description.source_type if description.source_type else "",
+        "XMP-dc:Source": description.source,
+        "XMP-xmpMM:DerivedFrom": _derived_from(description.derived_from),
+        "XMP-xmpMM:History": _structures([_event(step, description.software) for step in description.history]),
+        "XMP-xmp:CreatorTool": description.software,
+    }
+
+
+def iim_tags(description: Description) -> dict[str, Value]:
+    """The IPTC-IIM fields, each cut to its largest length at a character boundary."""
+    date = understand(description.date) if description.date else None
+    whole = {
+        "IPTC:OriginalTransmissionReference": description.reference,
+        "IPTC:ObjectName": description.title,
+        "IPTC:Caption-Abstract": caption_with_back(description),
+        "IPTC:Sub-location": description.place,
+        "IPTC:By-line": description.creator,
+        "IPTC:Credit": description.credit,
+        "IPTC:CopyrightNotice": description.rights,
+    }
+    tags: dict[str, Value] = {tag: shorten(text, IIM_MOST_BYTES[tag]) for tag, text in whole.items()}
+    tags["IPTC:DateCreated"] = (date.iptc or "") if date else ""
+    return tags
+
+
+def exif_tags(description: Description) -> dict[str, Value]:
+    """The Exif fields, cut so that the block fits one JPEG segment."""
+    whole = {
+        "IFD0:DocumentName": description.title,
+        "IFD0:ImageDescription": caption_with_back(description),
+        "ExifIFD:UserComment": description.inscription,
+        "IFD0:Artist": description.creator,
+        "IFD0:Copyright": description.rights,
+        "IFD0:Software": description.software,
+    }
+    return {tag: shorten(text, EXIF_MOST_BYTES) for tag, text in whole.items()}
+
+
+def _structures(rows: list[dict[str, str]]) -> list[dict[str, str]]:
+    filled = [{key: value for key, value in row.items() if value} for row in rows]
+    return [row for row in filled if row]
+
+
+def _derived_from(source: str) -> dict[str, str]:
+    if not source:
+        return {}
+    is_id = source.startswith(("urn:", "uuid:", "xmp."))
+    return {"DocumentID" if is_id else "FilePath": source}
+
+
+def _event(step: str, software: str) -> dict[str, str]:
+    # "edited" is the action of XMP part 2, table of stEvt:action, for a change of content. No time: the same
+    # master and recipe give the same bytes.
+    return {"Action": "edited", "Parameters": step, "SoftwareAgent": software}
