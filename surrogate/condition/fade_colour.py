@@ -1,0 +1,244 @@
+"""How much of each dye a chromogenic colour print has lost, and how sure that is.
+
+The estimate is read from one scan without any reference: a border, where there is one, gives the base; small networks
+fitted on photographs put through a broad family of simulated ageing (tests/fit) read the rest from the densities.
+`docs/fade-model.md` holds the model, the data and the figures.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from surrogate.condition import border as borders
+from surrogate.condition import fade_network as network
+from surrogate.records import Grade, Triple
+
+Floats = npt.NDArray[np.float32]
+Covariance = npt.NDArray[np.float64]
+
+#: Loss of the worst dye from which a print counts as faded: 0.1 density at density 1.0, the criterion of the trade
+#: literature to 1981; from which it is moderate: 30 %, the illustrative end point of ISO 18909 (from memory); severe:
+#: half of a dye gone (judgement).
+SLIGHT, MODERATE, SEVERE = 0.10, 0.30, 0.50
+
+#: Half-width of the 68 % interval of a loss beyond which nothing is said: as wide as moderate fading (judgement).
+WIDEST_INTERVAL = 0.25
+
+#: A picture smaller or flatter than this holds too little to judge from (judgement).
+SMALLEST_PX = 24
+FLATTEST = 0.03
+
+#: Squared distance (6 numbers) at which a print does not belong to its lot. For Gaussian errors 22.5 is passed by one
+#: in a thousand; ours have heavier tails: measured on simulated lots, see docs/fade-model.md.
+STRANGER = 40.0
+
+#: Most prints that the lot's network was fitted on; larger lots are judged in groups, then averaged.
+LOT = 8
+
+_DYES = ("cyan", "magenta", "yellow")
+#: Estimated loss at which the interval factors were measured.
+_LOSS_KNOTS = (0.0, 0.09, 0.25, 0.5)
+
+
+@dataclass(frozen=True)
+class FadeEstimate:
+    """What one print's densities say about its fading.
+
+    ``dye_share``: share of cyan, magenta, yellow dye kept, at a density of 1.0 above the base, 0..1.05.
+    ``base_density``: R, G, B density of the base with its stain, now. ``fresh_base``: what it read before it aged.
+    ``light``: dose of light per dye, 0 = none: a thin density keeps ``exp(-light)`` of what dark fading left, thick
+    ones lose a fixed amount instead (see :func:`surrogate.condition.fade_network.light_fade`). ``dmax``: density of
+    the veil that surface and scanner lay over the blacks; 3 = none. ``covariance``: (6, 6) of log share C, M, Y and
+    base R, G, B. ``evidence``: words for people. ``dye_matrix``: R, G, B density of unit amounts of C, M, Y (rows
+    sum to 1), and ``shading``: how strongly a dye shades itself, both assumed of all prints. ``measurable``: False
+    where the picture holds too little to judge from; the numbers then say "nothing happened".
+    """
+
+    dye_share: Triple
+    base_density: Triple
+    fresh_base: Triple
+    light: Triple
+    dmax: float
+    covariance: Covariance
+    evidence: tuple[str, ...]
+    dye_matrix: tuple[Triple, Triple, Triple]
+    shading: float
+    measurable: bool = True
+
+
+@dataclass(frozen=True)
+class _Sight:
+    """One print as the networks see it."""
+
+    border: borders.Border | None
+    picture: Floats  # (3, PROXY_PX, PROXY_PX) without border
+    look: network.Look
+
+
+def estimate(density: Floats) -> FadeEstimate:
+    """Estimate one print. ``density`` is (H, W, 3) float32 R, G, B density of the print alone, border included."""
+    sight = _see(density)
+    return _nothing(density) if sight is None else _told(sight, sight.look, ())
+
+
+def estimate_jointly(densities: Sequence[Floats]) -> list[FadeEstimate]:
+    """Estimate prints that were kept together as one ageing of many scenes; same order and length as ``densities``.
+
+    A print whose own estimate cannot be squared with that of the others is judged alone, and says so.
+    """
+    sights = [_see(density) for density in densities]
+    kept = [i for i, sight in enumerate(sights) if sight is not None]
+    alone: list[int] = []
+    while len(kept) > 2:
+        farthest = max(kept, key=lambda i: _distance(i, kept, sights))
+        if _distance(farthest, kept, sights) < STRANGER:
+            break
+        kept.remove(farthest)
+        alone.append(farthest)
+    together = _pooled([s.look for i in kept if (s := sights[i]) is not None]) if len(kept) > 1 else None
+    made = []
+    for i, sight in enumerate(sights):
+        if sight is None:
+            made.append(_nothing(densities[i]))
+        elif together is None:
+            made.append(_told(sight, sight.look, ()))
+        elif i in kept:
+            made.append(_told(sight, together, (f"judged together with {len(kept) - 1} prints of its lot",)))
+        else:
+            made.append(_told(sight, sight.look, ("judged alone: it differs from the other prints of its lot",)))
+    return made
+
+
+def density_loss(e: FadeEstimate) -> tuple[Triple, Triple, Grade]:
+    """Share of cyan, magenta, yellow density lost at 1.0 above base; half-widths of the 68 % intervals; grade."""
+    loss = tuple(min(1.0, max(0.0, 1.0 - share)) for share in e.dye_share)
+    spread = tuple(share * float(np.sqrt(e.covariance[i, i])) for i, share in enumerate(e.dye_share))
+    if not e.measurable or max(spread) > WIDEST_INTERVAL:
+        grade = Grade.NOT_MEASURABLE
+    else:
+        worst = max(loss)
+        steps = ((SEVERE, Grade.SEVERE), (MODERATE, Grade.MODERATE), (SLIGHT, Grade.SLIGHT))
+        grade = next((name for bound, name in steps if worst >= bound), Grade.NONE)
+    return (loss[0], loss[1], loss[2]), (spread[0], spread[1], spread[2]), grade
+
+
+def _see(density: Floats) -> _Sight | None:
+    """Border and networks' view of one print; None where it holds too little to judge from."""
+    if min(density.shape[:2]) < SMALLEST_PX or not np.isfinite(density).all():
+        return None
+    border = borders.find(density)
+    inside = density
+    if border is not None:
+        top, bottom, left, right = border.inner
+        inside = density[top:bottom, left:right]
+        if min(inside.shape[:2]) < SMALLEST_PX:
+            return None
+    picture = network.proxy(np.clip(inside, 0.0, network.FLOOR))
+    if float(picture.mean(axis=0).std()) < FLATTEST:
+        return None
+    return _Sight(border, picture, network.look(picture, None if border is None else border.density))
+
+
+def _pooled(looks: list[network.Look]) -> network.Look:
+    """One estimate of a lot of any size: groups of at most LOT, averaged."""
+    groups = -(-len(looks) // LOT)
+    made = [network.look_together(looks[g::groups]) for g in range(groups)]
+    return replace(
+        made[0],
+        theta=np.mean([m.theta for m in made], axis=0),
+        gate=float(np.mean([m.gate for m in made])),
+        root=np.mean([m.root for m in made], axis=0),
+    )
+
+
+def _distance(i: int, kept: list[int], sights: list[_Sight | None]) -> float:
+    """Squared Mahalanobis distance of print i from what the other kept prints say together."""
+    others = [s.look for j in kept if j != i and (s := sights[j]) is not None]
+    sight = sights[i]
+    if sight is None or not others:
+        return 0.0
+    rest = _pooled(others) if len(others) > 1 else others[0]
+    own, theirs = (network.gated(x.theta, x.gate)[:6] for x in (sight.look, rest))
+    spread = _covariance(sight.look, sight) + _covariance(rest, sight)
+    return float((own - theirs) @ np.linalg.solve(spread, own - theirs))
+
+
+def _covariance(look: network.Look, sight: _Sight) -> Covariance:
+    """(6, 6) covariance, widened or narrowed so that intervals hold 68 % on photographs that the fit did not see."""
+    root = look.root.astype(np.float64)
+    covariance = np.linalg.inv(root @ root.T + 1e-6 * np.eye(6))
+    table = network.weights()["intervals"][0 if sight.border is None else 1]
+    loss = float(1 - np.exp(network.gated(look.theta, look.gate)[:3]).mean())
+    factor = np.array([np.interp(loss, _LOSS_KNOTS, table[:, i]) for i in range(6)])
+    return np.asarray(covariance * np.outer(factor, factor))
+
+
+def _told(sight: _Sight, look: network.Look, about_lot: tuple[str, ...]) -> FadeEstimate:
+    """The estimate of one print as a record. Numbers are rounded, so that no platform's last bit shows."""
+    theta = network.gated(look.theta, look.gate).astype(np.float64).round(5)
+    w = network.weights()
+    matrix = w["matrix"].astype(np.float64).round(5)
+    made = FadeEstimate(
+        dye_share=_triple(np.clip(np.exp(theta[:3]), 0.05, 1.05)),
+        base_density=_triple(theta[3:6]),
+        fresh_base=_triple(theta[6:9]),
+        light=_triple(np.clip(theta[9:12], -0.5, 3.0)),
+        dmax=round(float(-np.log10(max(theta[12], 1e-3))), 4),
+        covariance=_covariance(look, sight).round(8),
+        evidence=(),
+        dye_matrix=(_triple(matrix[0]), _triple(matrix[1]), _triple(matrix[2])),
+        shading=round(float(w["beta"]), 5),
+    )
+    return replace(made, evidence=(*_words(made, sight), *about_lot))
+
+
+def _nothing(density: Floats) -> FadeEstimate:
+    """The estimate of a picture that holds too little to judge from."""
+    base = np.percentile(np.nan_to_num(density).reshape(-1, 3), 0.5, axis=0).astype(np.float64)
+    matrix = network.weights()["matrix"].astype(np.float64).round(5)
+    return FadeEstimate(
+        dye_share=(1.0, 1.0, 1.0),
+        base_density=_triple(base),
+        fresh_base=_triple(base),
+        light=(0.0, 0.0, 0.0),
+        dmax=3.0,
+        covariance=np.diag([1.0] * 3 + [0.25] * 3),
+        evidence=("the picture is too small or too even to judge from",),
+        dye_matrix=(_triple(matrix[0]), _triple(matrix[1]), _triple(matrix[2])),
+        shading=round(float(network.weights()["beta"]), 5),
+        measurable=False,
+    )
+
+
+def _words(e: FadeEstimate, sight: _Sight) -> tuple[str, ...]:
+    """What the estimate rests on, for people."""
+    said = []
+    if sight.border is not None:
+        said.append(f"white border at {', '.join(sight.border.sides)}")
+    else:
+        said.append("no white border: the base is judged from the lightest tones")
+    stain = np.subtract(e.base_density, e.fresh_base)
+    if stain.max() >= 0.02:
+        channel = int(np.argmax(stain))
+        said.append(f"{('red', 'green', 'blue')[channel]} density {stain[channel]:.2f} above a fresh base")
+    mean = sight.picture.mean(axis=0)
+    neutral = np.ptp(sight.picture, axis=0) < 0.15
+    darkest = float(np.percentile(mean, 99.5))
+    if neutral.mean() > 0.002:
+        dark = float(np.percentile(mean[neutral], 99))
+        said.append(f"darkest neutral tone {dark:.2f}" if dark > darkest - 0.2 else f"no neutral dark above {dark:.2f}")
+    else:
+        said.append("nothing in the picture is neutral")
+    said.append(f"darkest tone {darkest:.2f}")
+    for name, share, dose in zip(_DYES, e.dye_share, e.light, strict=True):
+        if dose > 0.15 and share < 1 - SLIGHT:
+            said.append(f"thin {name} lost more than thick, as light does it")
+    return tuple(said)
+
+
+def _triple(values: npt.NDArray[np.float64]) -> Triple:
+    return (round(float(values[0]), 5), round(float(values[1]), 5), round(float(values[2]), 5))

@@ -1,0 +1,155 @@
+"""Plan for a colour print: take off the stain, give each dye back what it lost, leave the picture as it was meant.
+
+Density to dye amounts by the inverse of the dye matrix, light and dark fading undone per dye, dye amounts back to
+density over a fresh base: curves, matrix, curves, matrix, nothing else, so nothing can be drawn that was not there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from surrogate.condition.fade_colour import SLIGHT, FadeEstimate
+from surrogate.condition.fade_network import light_fade
+from surrogate.records import Triple
+from surrogate.recovery.recipe import Curves, Matrix, Plan, Step
+
+Floats = npt.NDArray[np.float32]
+
+#: Largest factor on a dye. A share below about 0.2 cannot be read (noise drowns it); 4 keeps a margin.
+LARGEST_GAIN = 4.0
+#: Noise (standard deviation of density) that a copy may show after recovery: above it grain is plain to see
+#: (judgement: a just visible difference of lightness on an even tone, about 1 L*, is 0.02 density at mid grey).
+LARGEST_NOISE = 0.05
+#: Below this nothing is changed: less than scanner errors of a good scan (density).
+LEAST = 0.004
+
+_DYES = ("cyan", "magenta", "yellow")
+#: Amounts of dye at which the undoing curve has its knots.
+_AMOUNTS = np.concatenate([np.arange(0, 0.5, 0.05), np.arange(0.5, 1.5, 0.1), np.arange(1.5, 3.01, 0.25)])
+
+
+def plan(density: Floats, e: FadeEstimate, strength: float) -> Plan:
+    """Plan a colour print's copy. ``density`` (H, W, 3) is the scan, for its noise; ``strength`` 0 = leave alone,
+    1 = as measured, above 1 = further than measured (at most 1.5).
+    """
+    if not e.measurable or strength <= 0:
+        return Plan(steps=[], words=[], evidence=list(e.evidence))
+    held, limits = limited(scaled(e, min(strength, 1.5)), noise_of(density))
+    made = steps(held)
+    if not made:
+        return Plan(steps=[], words=[], evidence=list(e.evidence))
+    return Plan(steps=made, words=_words(held), evidence=list(e.evidence), limits=limits)
+
+
+def scaled(e: FadeEstimate, strength: float) -> FadeEstimate:
+    """The estimate with everything that happened multiplied by ``strength``; 0 = nothing happened."""
+    base = np.array(e.base_density)
+    return replace(
+        e,
+        dye_share=_triple(np.array(e.dye_share) ** strength),
+        fresh_base=_triple(base + strength * (np.array(e.fresh_base) - base)),
+        light=_triple(np.array(e.light) * strength),
+        dmax=float(-np.log10(max(strength * _veil(e), 1e-3))),
+    )
+
+
+def limited(e: FadeEstimate, noise_sd: float) -> tuple[FadeEstimate, list[str]]:
+    """The estimate held back where undoing it would show noise or pass the largest gain, and what was held back.
+
+    ``noise_sd`` is the standard deviation of noise in the scan's mid tones, density.
+    """
+    most = min(LARGEST_GAIN, max(1.5, LARGEST_NOISE / max(noise_sd, 1e-4)))
+    share, dose, said = list(e.dye_share), list(e.light), []
+    for i, name in enumerate(_DYES):
+        if 1 / share[i] > most:
+            said.append(f"{name} would need {1 / share[i]:.1f} times its density; held at {most:.1f} times")
+            share[i] = 1 / most
+        # the steepest part of the curve is at zero: 1 / (dark share * exp(-dose))
+        while dose[i] > 0 and _slope_at_zero(share[i], dose[i], e.shading) > 2 * most:
+            dose[i] = round(dose[i] - 0.05, 5)
+    return replace(e, dye_share=(share[0], share[1], share[2]), light=(dose[0], dose[1], dose[2])), said
+
+
+def steps(e: FadeEstimate) -> list[Step]:
+    """The recipe's steps for an estimate; empty if it would change less than a good scan's own error."""
+    stain = np.abs(np.subtract(e.base_density, e.fresh_base)).max()
+    change = np.abs(np.log(e.dye_share)).max() + 0.3 * np.abs(e.light).max()
+    if max(stain, change, 10 * _veil(e)) < LEAST:
+        return []
+    matrix = np.array(e.dye_matrix)
+    inverse = np.linalg.inv(matrix)
+    base = np.array(e.base_density)
+    made: list[Step] = []
+    if _veil(e) > 0:
+        # knots close where the veil bends the curve most
+        tones = np.concatenate([np.arange(0, 1.0, 0.1), np.arange(1.0, 3.01, 0.05)])
+        cleared = -np.log10(np.maximum(10.0**-tones - _veil(e), 10.0**-3.0))
+        knots = [(round(float(x), 4), round(float(y), 5)) for x, y in zip(tones, cleared, strict=True)]
+        made.append(Curves(why="veil over the blacks taken off", red=knots, green=knots, blue=knots))
+    made.append(
+        Matrix(why="density above the base to amounts of dye", matrix=_rows(inverse), offset=_triple(-inverse @ base))
+    )
+    undo = [_undoing(e.dye_share[i], e.light[i], e.shading) for i in range(3)]
+    made.append(Curves(why="each dye given back what it lost", red=undo[0], green=undo[1], blue=undo[2]))
+    made.append(Matrix(why="amounts of dye to density on a fresh base", matrix=_rows(matrix), offset=e.fresh_base))
+    return made
+
+
+def noise_of(density: Floats) -> float:
+    """Standard deviation of pixel noise in the mid tones, density, from second differences (robust)."""
+    grey = density.mean(axis=2)
+    around = grey[1:-1, :-2] - 2 * grey[1:-1, 1:-1] + grey[1:-1, 2:]
+    middle = (grey[1:-1, 1:-1] > 0.15) & (grey[1:-1, 1:-1] < 1.2)
+    if middle.sum() < 100:
+        return 0.0
+    # lower quartile: most of a picture's detail lies above it; for Gaussian noise the quartile of |x| is 0.3186 sd,
+    # a second difference has sqrt(6) and the mean of three channels 1/sqrt(3) of the noise of one
+    return float(np.percentile(np.abs(around[middle]), 25) / 0.3186 / np.sqrt(6) * np.sqrt(3))
+
+
+def _veil(e: FadeEstimate) -> float:
+    """Linear light of the veil; 0 from a density of 3 on."""
+    return float(10.0**-e.dmax) if e.dmax < 2.99 else 0.0
+
+
+def _dark(share: float, dose: float, shading: float) -> float:
+    """Share that dark fading left, of a dye that kept ``share`` at amount 1 after light too."""
+    return float(light_fade(np.array(share), np.array(-dose), shading))
+
+
+def _slope_at_zero(share: float, dose: float, shading: float) -> float:
+    return float(np.exp(dose)) / _dark(share, dose, shading)
+
+
+def _undoing(share: float, dose: float, shading: float) -> list[tuple[float, float]]:
+    """Knots of the curve from a dye's amount now to what it was."""
+    before = light_fade(_AMOUNTS, np.array(-dose), shading) / _dark(share, dose, shading)
+    low = (-0.5, -0.5 * _slope_at_zero(share, dose, shading))
+    knots = [low, *zip(_AMOUNTS.tolist(), before.tolist(), strict=True)]
+    return [(round(float(x), 4), round(float(y), 5)) for x, y in knots]
+
+
+def _words(e: FadeEstimate) -> list[str]:
+    said = [
+        f"{name} restored from {100 * share:.0f} % to 100 %"
+        for name, share in zip(_DYES, e.dye_share, strict=True)
+        if share < 1 - SLIGHT / 4
+    ]
+    stain = np.subtract(e.base_density, e.fresh_base)
+    for name, amount in zip(("red", "green", "blue"), stain, strict=True):
+        if amount >= 0.01:
+            said.append(f"{name} base stain {amount:.2f} removed")
+    if _veil(e) > 0.002:
+        said.append("a veil over the blacks taken off")
+    return said or ["a slight correction of tone and colour"]
+
+
+def _rows(matrix: npt.NDArray[np.float64]) -> tuple[Triple, Triple, Triple]:
+    return (_triple(matrix[0]), _triple(matrix[1]), _triple(matrix[2]))
+
+
+def _triple(values: npt.NDArray[np.float64]) -> Triple:
+    return (round(float(values[0]), 6), round(float(values[1]), 6), round(float(values[2]), 6))

@@ -1,0 +1,274 @@
+"""The broad family of simulated ageing that the fade estimator is fitted on (torch, batches on an accelerator).
+
+A print is a photograph printed on a paper with its own base, black and dyes. Ageing multiplies the dyes and stains
+the base; a scanner then adds flare, small errors of its profile and noise. Everything is in optical density of
+linear light, so each step is one line. Ranges are wide on purpose: a narrow family fits better and generalises worse.
+"""
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+import torch
+from torch import Tensor
+
+PROXY = 112  # edge of the square picture that the estimator looks at, px
+FLOOR = 2.8  # density floor of the scans
+
+
+@lru_cache
+def constant(values: tuple, device: str) -> Tensor:
+    """A tensor of constants, made once for each device (a captured step cannot copy from the host)."""
+    return torch.tensor(values, device=device)
+
+
+def inverse(matrix: Tensor) -> Tensor:
+    """Inverse of (...,3,3) by cofactors."""
+    a, b, c = matrix.unbind(-2)
+    cross = torch.stack([torch.linalg.cross(b, c), torch.linalg.cross(c, a), torch.linalg.cross(a, b)], -1)
+    return cross / (a * torch.linalg.cross(b, c)).sum(-1)[..., None, None]
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Scans and what is true of them. Shapes: B prints, P = PROXY * PROXY pixels."""
+
+    scan: Tensor  # (B,3,PROXY,PROXY) density as scanned, with noise
+    clean: Tensor  # (B,3,S) a sample of pixels without noise, as scanned
+    truth: Tensor  # (B,3,S) the same pixels of the print before it aged
+    log_share: Tensor  # (B,3) log of the share of C, M, Y dye kept at density 1.0 above base
+    base: Tensor  # (B,3) R, G, B density of the base as scanned
+    border: Tensor  # (B,4) flag, R, G, B density of the white border as measured
+    level: Tensor  # (B,) 0 unfaded, 1 mild, 2 medium, 3 severe
+
+
+class Draw:
+    """Random numbers of one seeded generator on one device."""
+
+    def __init__(self, seed: int, device: str) -> None:
+        self.generator = torch.Generator(device=device)
+        self.generator.manual_seed(seed)
+        self.device = device
+
+    def uniform(self, low: float, high: float, *shape: int) -> Tensor:
+        return low + (high - low) * torch.rand(*shape, generator=self.generator, device=self.device)
+
+    def normal(self, sd: float, *shape: int) -> Tensor:
+        return sd * torch.randn(*shape, generator=self.generator, device=self.device)
+
+    def chance(self, probability: float, *shape: int) -> Tensor:
+        return torch.rand(*shape, generator=self.generator, device=self.device) < probability
+
+    def index(self, high: int, *shape: int) -> Tensor:
+        return torch.randint(high, shape, generator=self.generator, device=self.device)
+
+
+def linear(code: Tensor) -> Tensor:
+    """sRGB code 0..1 to linear light (IEC 61966-2-1)."""
+    return torch.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055).clamp(min=1e-6) ** 2.4)
+
+
+def dye_matrices(draw: Draw, n: int) -> Tensor:
+    """(n,3,3): R, G, B density of unit amounts of C, M, Y; rows sum to 1, so equal amounts are neutral."""
+    off = {  # (row, column): range of the unwanted absorption beside a main absorption of 1
+        (1, 0): (0.10, 0.38), (2, 0): (0.03, 0.22), (0, 1): (0.02, 0.18),
+        (2, 1): (0.10, 0.38), (0, 2): (0.00, 0.05), (1, 2): (0.02, 0.18),
+    }  # fmt: skip
+    matrix = torch.eye(3, device=draw.device).repeat(n, 1, 1)
+    for (row, column), (low, high) in off.items():
+        matrix[:, row, column] = draw.uniform(low, high, n)
+    return matrix / matrix.sum(2, keepdim=True)
+
+
+def light_fade(amount: Tensor, tau: Tensor, beta: Tensor) -> Tensor:
+    """Dye left after light: dc/dt = -(1 - exp(-beta c)), the dye shading itself, so thin densities lose most."""
+    faded = torch.log1p(torch.expm1(beta * amount.clamp(min=0)) * torch.exp(-tau)) / beta
+    return torch.where(amount > 0, faded, amount * torch.exp(-tau))
+
+
+def scenes(photographs: Tensor, draw: Draw, n: int) -> Tensor:
+    """(n,3,PROXY,PROXY) linear light of random crops, flips and small changes of exposure, contrast and colour."""
+    picture = photographs[draw.index(len(photographs), n)]
+    size, position = draw.uniform(0.55, 1.0, n, 2), draw.uniform(-1, 1, n, 2)
+    size = torch.where(draw.chance(0.35, n, 1), torch.ones_like(size), size)
+    flip = torch.where(draw.chance(0.5, n), -1.0, 1.0)
+    theta = torch.zeros(n, 2, 3, device=draw.device)
+    theta[:, 0, 0], theta[:, 1, 1] = size[:, 0] * flip, size[:, 1]
+    theta[:, :, 2] = position * (1 - size)
+    grid = torch.nn.functional.affine_grid(theta, [n, 3, 2 * PROXY, 2 * PROXY], align_corners=False)
+    code = torch.nn.functional.grid_sample(picture.float() / 255, grid, align_corners=False, padding_mode="border")
+    light = torch.nn.functional.avg_pool2d(linear(code), 2)
+    turned = draw.chance(0.12, n)
+    light = torch.where(turned[:, None, None, None], light.transpose(2, 3), light)
+    changed = draw.chance(0.65, n, 1, 1, 1).float()
+    gamma = torch.exp(changed * draw.normal(0.10, n, 1, 1, 1))
+    gain = torch.exp(changed * (draw.normal(0.22, n, 1, 1, 1) + draw.normal(0.05, n, 3, 1, 1)))
+    colour = 1 + changed * draw.normal(0.12, n, 1, 1, 1)
+    density = -torch.log10(light.clamp(1e-3, 1)) * gamma - torch.log10(gain)
+    mean = density.mean(1, keepdim=True)
+    density = mean + (density - mean) * colour
+    return 10 ** -(torch.nn.functional.softplus(density * 25) / 25)  # highlights bend to paper white, never past it
+
+
+def printed(light: Tensor, draw: Draw, n: int) -> tuple[Tensor, Tensor]:
+    """Density above base of the fresh print, its black made by surface reflection or by the shoulder of the paper."""
+    black = draw.uniform(1.7, 2.45, n, 1, 1, 1)
+    veiled = -torch.log10(light * (1 - 10**-black) + 10**-black)
+    density = -torch.log10(light.clamp(min=1e-3))
+    bend = draw.uniform(3.0, 9.0, n, 1, 1, 1)
+    shouldered = density / (1 + (density / black).clamp(min=0) ** bend) ** (1 / bend)
+    return torch.where(draw.chance(0.5, n, 1, 1, 1), veiled, shouldered), black
+
+
+#: Loss of C, M, Y as a part of the worst one, from and to, and how often (cumulated).
+PATTERNS = (
+    ((1.0, 1.0), (0.10, 0.7), (0.1, 0.8)),  # dark, cyan first
+    ((0.2, 0.8), (0.1, 0.5), (1.0, 1.0)),  # dark, yellow first
+    ((0.2, 0.8), (1.0, 1.0), (0.2, 0.9)),  # light, magenta first
+    ((0.0, 1.0), (0.0, 1.0), (0.0, 1.0)),  # any
+    ((0.8, 1.0), (0.8, 1.0), (0.8, 1.0)),  # all alike
+)
+PATTERN_SHARES = (0.34, 0.48, 0.72, 0.90)
+
+
+def shares(draw: Draw, n: int) -> tuple[Tensor, Tensor]:
+    """(n,3) log share kept and (n,) level, a quarter of each: unfaded, mild, medium, severe."""
+    level = draw.index(4, n)
+    low = constant((1.0, 0.78, 0.48, 0.20), draw.device)[level]
+    high = constant((1.0, 0.96, 0.82, 0.56), draw.device)[level]
+    worst = torch.log(low + (high - low) * draw.uniform(0, 1, n))
+    u = draw.uniform(0, 1, n, 3)
+    ranges = constant(PATTERNS, draw.device)
+    pick = torch.searchsorted(constant(PATTERN_SHARES, draw.device), draw.uniform(0, 1, n)).clamp(max=4)
+    weight = ranges[pick][..., 0] + (ranges[pick][..., 1] - ranges[pick][..., 0]) * u
+    return worst[:, None] * weight, level
+
+
+def aged(photographs: Tensor, draw: Draw, lots: int, each: int, samples: int = 1024) -> Batch:
+    """`lots` ageings of `each` prints, B = lots * each: prints of a lot follow each other, only their scenes differ."""
+    n = lots * each
+
+    def of_lot(value: Tensor) -> Tensor:
+        return value.repeat_interleave(each, 0)
+
+    light = scenes(photographs, draw, n)
+    above, _ = printed_lot(light, draw, lots, each)
+    matrix = of_lot(dye_matrices(draw, lots))
+    # fresh base: white papers read 0.03 to 0.12, near neutral; photographs' own white may be the paper itself
+    fresh = of_lot((draw.uniform(0.0, 0.12, lots, 1) + draw.normal(0.008, lots, 3)).clamp(min=-0.01))
+    amount = inverse(matrix) @ above.flatten(2)
+    amount = torch.where(of_lot(draw.chance(0.5, lots, 1, 1)), amount.clamp(min=0), amount)
+    truth = fresh[:, :, None] + matrix @ amount
+
+    log_share, level = shares(draw, lots)
+    by_light = draw.uniform(0, 1, lots, 1) * draw.chance(0.5, lots, 1)
+    dark = torch.exp(log_share * (1 - by_light))
+    beta = draw.uniform(1.2, 4.0, lots, 1)
+    tau = torch.log(torch.expm1(beta * dark) / torch.expm1(beta * torch.exp(log_share)))
+    log_share, level, dark, beta, tau = (of_lot(x) for x in (log_share, level, dark, beta, tau))
+    faded = light_fade(amount * dark[:, :, None], tau[:, :, None], beta[:, :, None])
+
+    reach = constant((0.0, 0.08, 0.17, 0.32), draw.device)[level[::each]][:, None]
+    direction = torch.stack(
+        [draw.uniform(0, 0.35, lots), draw.uniform(0.15, 0.65, lots), torch.ones(lots, device=draw.device)], 1
+    )
+    stain = of_lot(reach * draw.uniform(0, 1, lots, 1) ** 1.4 * direction * draw.chance(0.88, lots, 1))
+    base = fresh + stain
+    density = base[:, :, None] + matrix @ faded
+
+    # the scanner: flare, slope and offset of its density, a small error of its colour matrix
+    flare = of_lot(draw.uniform(0, 0.005, lots, 1))
+    slope, offset = of_lot(1 + draw.normal(0.010, lots, 3)), of_lot(draw.normal(0.005, lots, 3))
+    error = draw.normal(0.010, lots, 3, 3)
+    mix = of_lot(torch.eye(3, device=draw.device) + error - error.mean(2, keepdim=True))
+
+    def scanned(value: Tensor) -> Tensor:
+        light = (10**-value + flare[:, :, None]) / (1 + flare[:, :, None])
+        light = (mix @ light).clamp(min=10**-FLOOR)
+        return -torch.log10(light) * slope[:, :, None] + offset[:, :, None]
+
+    seen = scanned(density)
+    base = scanned(base[:, :, None])[:, :, 0]
+    pixel = draw.index(PROXY * PROXY, n, 1, samples).expand(-1, 3, -1)
+    # noise left after the reduction to the proxy, in linear light
+    noise = draw.uniform(0.0003, 0.003, n, 1, 1)
+    light = 10**-seen
+    light = light + noise * (0.25 + light.clamp(min=0) ** 0.5) * draw.normal(1.0, *light.shape)
+    scan = -torch.log10(light.clamp(min=10**-FLOOR)).reshape(n, 3, PROXY, PROXY)
+    has = draw.chance(0.5, lots, 1).float().repeat_interleave(each, 0)
+    measured, scan = bordered(scan, base, has, draw)
+    return Batch(
+        scan=scan,
+        clean=seen.gather(2, pixel).clamp(max=FLOOR),
+        truth=truth.gather(2, pixel),
+        log_share=log_share,
+        base=base,
+        border=measured,
+        level=level,
+    )
+
+
+def printed_lot(light: Tensor, draw: Draw, lots: int, each: int) -> tuple[Tensor, Tensor]:
+    """`printed`, with one paper for each lot."""
+    folded = light.reshape(lots, each * 3, PROXY, PROXY)
+    above, black = printed(folded, draw, lots)
+    return above.reshape(lots * each, 3, PROXY, PROXY), black
+
+
+def bordered(scan: Tensor, base: Tensor, has: Tensor, draw: Draw) -> tuple[Tensor, Tensor]:
+    """What the border detector reports, with its errors, and the slivers of border or surround that a crop leaves."""
+    n = len(scan)
+    sd = torch.where(draw.chance(0.12, n, 1), 0.015, 0.003)
+    read = base + sd * draw.normal(1.0, n, 3)
+    # rarely a blown sky or a bright wall is taken for a border
+    lightest = scan.flatten(2)[:, :, ::16].sort(2).values[:, :, 15]
+    false = (draw.chance(0.02, n, 1) & (has < 0.5)).float()
+    flag = torch.maximum(has, false)
+    value = has * read + false * lightest
+    sliver = (draw.index(2, n, 1) + 1) * draw.chance(0.12, n, 1)
+    row = torch.arange(PROXY, device=draw.device)
+    edge = (row[None] < sliver) | (row[None] >= PROXY - sliver)
+    edge = edge[:, None, :, None] | edge[:, None, None, :]
+    dark = draw.chance(0.25, n, 1) & (has < 0.5)
+    fill = torch.where(dark, draw.uniform(0.3, 2.0, n, 1) + torch.zeros_like(base), base)
+    paint = edge & ((has > 0.5) | dark)[:, :, None, None]
+    scan = torch.where(paint, fill[:, :, None, None], scan)
+    return torch.cat([flag, value], 1), scan
+
+
+TO_XYZ = (
+    (0.4124564, 0.3575761, 0.1804375),
+    (0.2126729, 0.7151522, 0.0721750),
+    (0.0193339, 0.1191920, 0.9503041),
+)
+
+
+def lab(density: Tensor) -> Tensor:
+    """(B,3,S) density of linear sRGB to CIELAB (D65)."""
+    to_xyz = constant(TO_XYZ, str(density.device))
+    white = to_xyz.sum(1)[:, None]
+    ratio = (to_xyz / white) @ (10 ** -density.clamp(0, FLOOR))
+    f = torch.where(ratio > 216 / 24389, ratio.clamp(min=1e-5) ** (1 / 3), (24389 / 27 * ratio + 16) / 116)
+    return torch.stack([116 * f[:, 1] - 16, 500 * (f[:, 0] - f[:, 1]), 200 * (f[:, 1] - f[:, 2])], 1)
+
+
+def colour_difference(one: Tensor, other: Tensor) -> Tensor:
+    """(B,S) CIEDE2000 of two (B,3,S) densities, without its rotation term, so that it is smooth to fit on."""
+    a, b = lab(one), lab(other)
+    chroma7 = ((a[:, 1:].norm(dim=1) + b[:, 1:].norm(dim=1)) / 2) ** 7
+    g = 0.5 * (1 - torch.sqrt(chroma7 / (chroma7 + 25.0**7) + 1e-9))
+    a1, b1 = a[:, 1] * (1 + g), b[:, 1] * (1 + g)
+    ca, cb = torch.sqrt(a1**2 + a[:, 2] ** 2 + 1e-4), torch.sqrt(b1**2 + b[:, 2] ** 2 + 1e-4)
+    dh2 = ((a1 - b1) ** 2 + (a[:, 2] - b[:, 2]) ** 2 - (ca - cb) ** 2).clamp(min=0)
+    mid, chroma = (a[:, 0] + b[:, 0]) / 2, (ca + cb) / 2
+    hue = torch.atan2(a[:, 2] + b[:, 2], a1 + b1)
+    t = (
+        1
+        - 0.17 * torch.cos(hue - math.pi / 6)
+        + 0.24 * torch.cos(2 * hue)
+        + 0.32 * torch.cos(3 * hue + math.pi / 30)
+        - 0.20 * torch.cos(4 * hue - 63 * math.pi / 180)
+    ).detach()
+    sl = 1 + 0.015 * (mid - 50) ** 2 / torch.sqrt(20 + (mid - 50) ** 2)
+    sc, sh = 1 + 0.045 * chroma, 1 + 0.015 * chroma * t
+    return torch.sqrt(((a[:, 0] - b[:, 0]) / sl) ** 2 + ((ca - cb) / sc) ** 2 + dh2 / sh**2 + 1e-6)
