@@ -23,9 +23,7 @@ LOWEST = -2.0
 STEPS_PER_DENSITY = 8192.0
 
 
-def curve_values(
-    knots: Sequence[tuple[float, float]], density: npt.NDArray[np.float64]
-) -> npt.NDArray[np.float64]:
+def curve_values(knots: Sequence[tuple[float, float]], density: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """Piecewise-linear curve through ``knots``, end segments continued; any shape in, same shape out."""
     xs = np.array([k[0] for k in knots], dtype=np.float64)
     ys = np.array([k[1] for k in knots], dtype=np.float64)
@@ -58,9 +56,7 @@ def play_density(steps: Sequence[Step], density: npt.NDArray[np.float32]) -> npt
     for step in steps:
         match step:
             case Curves():
-                channels = [
-                    curve_values(k, out[..., i]) for i, k in enumerate((step.red, step.green, step.blue))
-                ]
+                channels = [curve_values(k, out[..., i]) for i, k in enumerate((step.red, step.green, step.blue))]
                 out = np.stack(channels, axis=-1)
             case Matrix():
                 out = out @ np.array(step.matrix).T + np.array(step.offset)
@@ -75,15 +71,15 @@ def play(steps: Sequence[Step], pixels: Pixels, bits: int = 8) -> Pixels:
     ``pixels`` is (H, W, 3) uint8 or uint16 and is not changed; the result is (H, W, 3) sRGB of 8 or 16
     ``bits``.
     """
-    player = _Player(steps, 8 * pixels.dtype.itemsize, bits, pixels.shape[0], pixels.shape[1])
+    player = Player(steps, 8 * pixels.dtype.itemsize, bits, pixels.shape[0], pixels.shape[1])
     out = np.empty(pixels.shape, dtype=np.uint8 if bits == 8 else np.uint16)
     for top in range(0, pixels.shape[0], STRIP_ROWS):
         out[top : top + STRIP_ROWS] = player.strip(pixels[top : top + STRIP_ROWS], top)
     return out
 
 
-class _Player:
-    """Steps compiled into tables and matrices for one picture size."""
+class Player:
+    """Steps compiled into tables and matrices for one picture size, to be played strip by strip."""
 
     def __init__(self, steps: Sequence[Step], bits_in: int, bits_out: int, height: int, width: int) -> None:
         first = np.repeat(density_table(bits_in).astype(np.float64)[:, None], 3, axis=1)
@@ -144,9 +140,7 @@ def _as_table(density: npt.NDArray[np.float64]) -> npt.NDArray[np.uint16]:
     return np.ascontiguousarray(codes[:, None, :], dtype=np.uint16)
 
 
-def _field_strip(
-    field: Grid | Plane, rows: int, width: int, top: int, height: int
-) -> npt.NDArray[np.float32]:
+def _field_strip(field: Grid | Plane, rows: int, width: int, top: int, height: int) -> npt.NDArray[np.float32]:
     """Rows ``top`` to ``top + height`` of the field, interpolated as if the whole frame were.
 
     Bicubic interpolation is separable, so the columns are widened first and each output row is mixed from

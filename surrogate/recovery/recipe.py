@@ -83,14 +83,14 @@ class Recipe(Record):
     master: str = Field(description="path in the collection")
     master_sha256: str
     input_profile: str = Field(description="name of the profile that turned the scan into sRGB")
-    turn: Literal[0, 90, 180, 270] = Field(
-        default=0, description="degrees clockwise, after the file's own tag"
-    )
+    turn: Literal[0, 90, 180, 270] = Field(default=0, description="degrees clockwise, after the file's own tag")
     outline: list[tuple[float, float]] | None = Field(
         default=None,
         description="corners in master pixels after turning, clockwise from top left; null = whole frame",
     )
     long_edge_px: int | None = Field(default=None, description="size limit of the copy; null = as scanned")
+    ppi_assumed: float | None = Field(default=None, description="resolution of the scan when its file does not say")
+    thumbnail_long_edge_px: int | None = Field(default=None, description="size of the thumbnail made along with it")
     quality: int | None = Field(default=None, description="JPEG quality 1-100; null for TIFF")
     strength: str
     tone: str
@@ -99,9 +99,13 @@ class Recipe(Record):
     evidence: list[str] = Field(default_factory=list, description="what the measurement rests on")
     limits: list[str] = Field(default_factory=list, description="where the plan was held back, and why")
     sharpen_radius_px: float | None = Field(default=None, description="output sharpening of prints only")
-    print_size_px: tuple[int, int] | None = Field(
-        default=None, description="exact size of a print, in pixels"
+    print_size_px: tuple[int, int] | None = Field(default=None, description="exact size of a print, in pixels")
+    print_box_px: tuple[int, int, int, int] | None = Field(
+        default=None,
+        description="where the picture lies on a print: left, top, width, height; beyond the print it is cropped, "
+        "short of it paper stays white",
     )
+    print_ppi: float | None = Field(default=None, description="resolution of a print")
 
 
 class Plan(Record):

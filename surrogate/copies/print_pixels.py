@@ -1,0 +1,209 @@
+"""Pixels of a print from its master and recipe, strip by strip: a poster takes no more memory than a postcard.
+
+    master --libvips--> print resolution --profile--> sRGB rows in a file
+    those rows --straighten--> --recipe--> --sharpen--> 8 bits --> TIFF
+
+A print never has more pixels than its master has at that place.
+"""
+
+from __future__ import annotations
+
+import errno
+import math
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import BinaryIO
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+import pyvips
+
+from surrogate.collection.files import disk_errors
+from surrogate.copies.make import Corners, outline_size
+from surrogate.copies.print_sharpening import halo_rows, sharpened, to_8_bits
+from surrogate.errors import CollectionUnusable, ScanSetAside
+from surrogate.imaging.encode import srgb_profile
+from surrogate.imaging.read import MM_PER_INCH, as_srgb, sniff
+from surrogate.recovery.play import Player
+from surrogate.recovery.recipe import Recipe
+
+_Wide = npt.NDArray[np.uint16]
+
+#: Rows written at a time: a strip of a 24 in wide print at 300 ppi is 11 MB.
+STRIP_ROWS = 256
+
+#: Corners this close to whole, upright pixels need no resampling.
+_UPRIGHT_PX = 0.26
+
+#: Rows beyond a strip that the four-tap kernel of straightening reaches.
+_KERNEL_ROWS = 3
+
+#: Interpretations whose pixels may be averaged before their colours are managed.
+_PLAIN = {"srgb", "rgb", "rgb16", "b-w", "grey16"}
+
+
+@dataclass(frozen=True)
+class _Picture:
+    """The part of the master that shows, at print resolution: rows of sRGB in a file, 8 or 16 bits as scanned.
+
+    ``warp`` is the way from points of the straightened picture to points of these rows, a 3x3 matrix; None when they
+    lie straight already.
+    """
+
+    file: BinaryIO
+    width: int
+    height: int
+    deep: bool
+    warp: npt.NDArray[np.float64] | None = None
+
+    def rows(self, top: int, bottom: int) -> _Wide:
+        """Rows ``top`` to ``bottom`` as 16-bit codes, (bottom - top, width, 3)."""
+        shape = (bottom - top, self.width, 3)
+        self.file.seek(top * self.width * (6 if self.deep else 3))
+        if self.deep:
+            return np.fromfile(self.file, dtype=np.uint16, count=math.prod(shape)).reshape(shape)
+        codes = np.fromfile(self.file, dtype=np.uint8, count=math.prod(shape)).reshape(shape)
+        return np.multiply(codes, np.uint16(257), dtype=np.uint16)
+
+
+def write_print(master: Path, recipe: Recipe, path: Path) -> None:
+    """Write the print that ``recipe`` describes as an 8-bit sRGB TIFF at ``path``.
+
+    Give a temporary name; two more temporary files lie beside it meanwhile. Raises :class:`CollectionUnusable` when
+    the master cannot be read, :class:`DiskFull` when the disk is full.
+    """
+    size, box, ppi = recipe.print_size_px, recipe.print_box_px, recipe.print_ppi
+    if size is None or box is None or ppi is None:
+        raise ValueError("not the recipe of a print")
+    with disk_errors(path), _scratch(path, "wide") as wide, _scratch(path, "narrow") as narrow:
+        try:
+            picture = _reduce(_open(master, recipe.turn), recipe.outline, box[2:], wide)
+            for strip in _strips(picture, recipe, size, box):
+                strip.tofile(narrow)
+        except (pyvips.Error, ScanSetAside) as error:
+            raise CollectionUnusable(
+                f"The master {recipe.master} cannot be read whole: {str(error).strip().splitlines()[0]} "
+                "Run 'surrogate audit' to find out whether it has changed since it was taken in."
+            ) from error
+        narrow.flush()
+        _save(Path(narrow.name), size, ppi, path)
+
+
+@contextmanager
+def _scratch(path: Path, name: str) -> Iterator[BinaryIO]:
+    """A file beside ``path`` that is gone afterwards."""
+    scratch = path.with_name(f"{path.name}.{name}")
+    try:
+        with scratch.open("w+b") as file:
+            yield file
+    finally:
+        scratch.unlink(missing_ok=True)
+
+
+def _reduce(image: pyvips.Image, outline: Corners | None, size: Sequence[int], file: BinaryIO) -> _Picture:
+    """Bring what ``outline`` holds to ``size`` (width, height) print pixels, give or take its slant, into ``file``."""
+    width, height = size
+    corners = np.array(outline or _whole(image), dtype=np.float64)
+    left, top = np.floor(corners.min(axis=0) + _UPRIGHT_PX).astype(int)
+    right, bottom = np.ceil(corners.max(axis=0) - _UPRIGHT_PX).astype(int)
+    upright = np.array([(left, top), (right, top), (right, bottom), (left, bottom)])
+    if np.abs(corners - upright).max() < 1:
+        left, top, right, bottom = _clip(left, top, right, bottom, image)
+        return _to_file(image.crop(left, top, right - left, bottom - top), width, height, file)
+    across, down = outline_size(corners.tolist())
+    margin = math.ceil(_KERNEL_ROWS * max(across / width, down / height))
+    left, top, right, bottom = _clip(left - margin, top - margin, right + margin, bottom + margin, image)
+    kept = image.crop(left, top, right - left, bottom - top)
+    picture = _to_file(kept, round(kept.width * width / across), round(kept.height * height / down), file)
+    scale = np.array([picture.width / kept.width, picture.height / kept.height])
+    source = np.array([(0, 0), (width, 0), (width, height), (0, height)], dtype=np.float32)
+    target = ((corners - (left, top)) * scale).astype(np.float32)
+    return replace(picture, warp=cv2.getPerspectiveTransform(source, target))
+
+
+def _open(master: Path, turn: int) -> pyvips.Image:
+    """The master, upright and turned; decoded in a stream when it lies as stored."""
+    sniff(master)
+    image = pyvips.Image.new_from_file(str(master), fail_on="error", access="sequential")
+    upright = not image.get_typeof("orientation") or image.get("orientation") == 1
+    if not upright or turn:
+        image = pyvips.Image.new_from_file(str(master), fail_on="error").autorot()
+        image = image if turn == 0 else image.rot(f"d{turn}")
+    if image.hasalpha() or image.interpretation not in _PLAIN or image.format not in {"uchar", "ushort"}:
+        return as_srgb(image)[0]
+    return image
+
+
+def _whole(image: pyvips.Image) -> Corners:
+    return [(0, 0), (image.width, 0), (image.width, image.height), (0, image.height)]
+
+
+def _clip(left: int, top: int, right: int, bottom: int, image: pyvips.Image) -> tuple[int, int, int, int]:
+    return max(0, int(left)), max(0, int(top)), min(image.width, int(right)), min(image.height, int(bottom))
+
+
+def _to_file(image: pyvips.Image, width: int, height: int, file: BinaryIO) -> _Picture:
+    """Reduce the image to ``width`` by ``height``, manage its colours, and write the rows, all in one stream."""
+    if (image.width, image.height) != (width, height):
+        image = image.resize(width / image.width, vscale=height / image.height, kernel="lanczos3")
+    image, _ = as_srgb(image)
+    image.rawsave(file.name)
+    return _Picture(file, width, height, deep=image.format == "ushort")
+
+
+def _strips(
+    picture: _Picture, recipe: Recipe, size: tuple[int, int], box: tuple[int, int, int, int]
+) -> Iterator[npt.NDArray[np.uint8]]:
+    """The print's rows from top to bottom, (rows, print width, 3) uint8; paper outside the picture is white."""
+    left, upper, width, height = box
+    player = Player(recipe.steps, 16, 16, height, width) if recipe.steps else None
+    radius = recipe.sharpen_radius_px
+    halo = halo_rows(radius) if radius else 0
+    columns = slice(max(0, left), min(size[0], left + width))
+    for paper_top in range(0, size[1], STRIP_ROWS):
+        paper_bottom = min(paper_top + STRIP_ROWS, size[1])
+        out = np.full((paper_bottom - paper_top, size[0], 3), 255, dtype=np.uint8)
+        top, bottom = max(0, paper_top - upper), min(height, paper_bottom - upper)
+        if top < bottom:
+            outer_top, outer_bottom = max(0, top - halo), min(height, bottom + halo)
+            wide = _straight(picture, outer_top, outer_bottom, width)
+            wide = wide if player is None else np.asarray(player.strip(wide, outer_top), dtype=np.uint16)
+            fine = sharpened(wide, radius) if radius else to_8_bits(wide)
+            shown = fine[top - outer_top : bottom - outer_top, columns.start - left : columns.stop - left]
+            out[top + upper - paper_top : bottom + upper - paper_top, columns] = shown
+        yield out
+
+
+def _straight(picture: _Picture, top: int, bottom: int, width: int) -> _Wide:
+    """Rows of the straightened picture, (bottom - top, width, 3)."""
+    if picture.warp is None:
+        return picture.rows(top, bottom)
+    corners = np.array([[(0, top), (width, top), (width, bottom), (0, bottom)]], dtype=np.float64)
+    reach = cv2.perspectiveTransform(corners, picture.warp)[0, :, 1]
+    first = max(0, min(picture.height - 1, math.floor(reach.min()) - _KERNEL_ROWS))
+    last = max(first + 1, min(picture.height, math.ceil(reach.max()) + _KERNEL_ROWS))
+    # points lie between pixels, OpenCV counts from pixel centres
+    to_points = np.array([[1, 0, 0.5], [0, 1, top + 0.5], [0, 0, 1]])
+    to_centres = np.array([[1, 0, -0.5], [0, 1, -first - 0.5], [0, 0, 1]])
+    out = cv2.warpPerspective(
+        picture.rows(first, last),
+        to_centres @ picture.warp @ to_points,
+        (width, bottom - top),
+        flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    return np.asarray(out, dtype=np.uint16)
+
+
+def _save(raw: Path, size: tuple[int, int], ppi: float, path: Path) -> None:
+    """Encode raw rows as a TIFF with profile and resolution, in a stream."""
+    image = pyvips.Image.rawload(str(raw), *size, 3, interpretation="srgb")
+    image = image.copy(xres=ppi / MM_PER_INCH, yres=ppi / MM_PER_INCH)
+    image.set_type(pyvips.GValue.blob_type, "icc-profile-data", srgb_profile())
+    try:
+        image.tiffsave(str(path), compression="lzw", predictor="horizontal", resunit="inch", keep="icc")
+    except pyvips.Error as error:
+        raise OSError(errno.ENOSPC if "space" in str(error) else errno.EIO, str(error)) from error
