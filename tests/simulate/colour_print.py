@@ -7,6 +7,7 @@ Unused magenta coupler yellows, so the print stains most where it holds least ma
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.random import Generator
@@ -21,7 +22,8 @@ Triple = tuple[float, float, float]
 
 NODES = 33
 SPAN = 2.6
-"""The ageing is tabulated on NODES^3 densities above base, 0..SPAN; trilinear error below 0.01 D."""
+"""The ageing is tabulated on NODES^3 densities above base, 0..SPAN. Measured on six prints: 99 % of colours within
+0.013 D of the direct calculation, the worst, at the edge of what the dyes can make, within 0.033 D."""
 
 
 @dataclass(frozen=True)
@@ -107,9 +109,7 @@ def print_of(photo: Image, original: ColourPrint) -> tuple[Image, Image]:
     """
     base = np.asarray(original.base_density, np.float32)
     above = shoulder(density(photo), original.density_max - float(base.mean()))
-    axis = np.linspace(0.0, SPAN, NODES)
-    nodes = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
-    amounts = dye_amounts(nodes, original.dyes, original.sensor)
+    amounts = _node_amounts(original.dyes, original.sensor)
     curves = original.dyes.curves
     faded = fade(amounts, original.dark_share, original.light_dose)
     spared = original.coupler * np.clip(amounts[:, 1:2] / original.density_max, 0.0, 1.0)
@@ -123,6 +123,14 @@ def print_of(photo: Image, original: ColourPrint) -> tuple[Image, Image]:
         field = smooth(np.random.default_rng(original.seed), photo.shape[:2], max(photo.shape) / 2.5)
         aged = aged + np.maximum(original.unevenness * field, -1.0)[..., None] * colour
     return unfaded, reflectance(np.maximum(aged, 0.0))
+
+
+@cache
+def _node_amounts(dyes: DyeSet, sensor: Sensor) -> Array:
+    """Dye amounts (NODES^3, 3) at the nodes of the table; one calculation serves every print of those dyes."""
+    axis = np.linspace(0.0, SPAN, NODES)
+    nodes = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
+    return dye_amounts(nodes, dyes, sensor)
 
 
 def _interpolate(above: Image, table: Array) -> Image:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.random import Generator
 from scipy import ndimage
 
-from .fields import smooth
+from .fields import enlarge, smooth
 from .tone import Image, density, reflectance
 
 Triple = tuple[float, float, float]
@@ -77,5 +77,4 @@ def _wide_blur(channel: Image, sigma_px: float) -> Image:
     small = ndimage.gaussian_filter(small, sigma_px / 8.0)
     rows = np.linspace(0, small.shape[0] - 1, channel.shape[0])
     columns = np.linspace(0, small.shape[1] - 1, channel.shape[1])
-    at = np.meshgrid(rows, columns, indexing="ij")
-    return np.asarray(ndimage.map_coordinates(small, at, order=1, mode="nearest"), np.float32)
+    return enlarge(small, rows, columns)

@@ -26,7 +26,7 @@ def lobes(*parts: Lobe) -> Array:
     return curve
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class DyeSet:
     """Spectral density of one unit of cyan, magenta and yellow dye, each of shape (31,)."""
 
@@ -69,7 +69,7 @@ DYE_SETS: tuple[DyeSet, ...] = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Sensor:
     """Lamp times filter of a scanner's three channels, shape (3, 31), red first."""
 
@@ -104,19 +104,20 @@ def seen(spectral_density: Array, sensor: Sensor) -> Array:
     return np.asarray(-np.log10(np.power(10.0, -spectral_density) @ weight.T))
 
 
-def dye_amounts(channel_density: Array, dyes: DyeSet, sensor: Sensor, rounds: int = 12) -> Array:
+def dye_amounts(channel_density: Array, dyes: DyeSet, sensor: Sensor, rounds: int = 8) -> Array:
     """Amounts (n, 3), none negative, that `sensor` sees as `channel_density` (n, 3) above base (Newton's method).
 
     Colours outside what the dyes can make come out as the nearest that clipping allows.
     """
     curves = dyes.curves
     weight = sensor.sensitivity / sensor.sensitivity.sum(axis=1, keepdims=True)
+    both = (weight[:, None, :] * curves[None, :, :]).reshape(9, -1)
     small = seen(0.01 * curves, sensor) / 0.01
     amounts = np.clip(channel_density @ np.linalg.inv(small), -0.3, 4.0)
     for _ in range(rounds):
         transmitted = np.power(10.0, -(amounts @ curves))
         total = transmitted @ weight.T
-        slope = np.einsum("nl,il,jl->nij", transmitted, weight, curves) / total[:, :, None]
+        slope = (transmitted @ both.T).reshape(-1, 3, 3) / total[:, :, None]
         step = np.linalg.solve(slope, (channel_density + np.log10(total))[:, :, None])[:, :, 0]
         amounts = np.clip(amounts + np.clip(step, -0.8, 0.8), -0.3, 4.0)
     return np.asarray(np.maximum(amounts, 0.0))
