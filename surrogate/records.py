@@ -86,9 +86,7 @@ class Fade(Record):
     grade: Grade
     density_min: Triple | None = Field(description="lightest R, G, B density found in the picture")
     density_max: Triple | None = Field(description="darkest R, G, B density found in the picture")
-    density_loss: Triple | None = Field(
-        description="share lost per dye C, M, Y; silver: one value three times"
-    )
+    density_loss: Triple | None = Field(description="share lost per dye C, M, Y; silver: one value three times")
     uncertainty: Triple | None = Field(description="half-width of the 68 % interval of density_loss")
     note: str = ""
 

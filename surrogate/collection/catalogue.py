@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 from surrogate.collection import paths
+from surrogate.collection.numbering import Parts, name_of
 from surrogate.errors import CollectionUnusable, DiskFull
 from surrogate.records import Caption, Condition, Copy, Kind, Master, SetAside, Side
 
@@ -22,7 +23,10 @@ from surrogate.records import Caption, Condition, Copy, Kind, Master, SetAside, 
 TABLES_VERSION = 1
 
 _TABLES = """
-CREATE TABLE numbers (reference TEXT PRIMARY KEY, year INTEGER, accession INTEGER, letter TEXT, item INTEGER);
+CREATE TABLE numbers (
+    reference TEXT PRIMARY KEY, name TEXT NOT NULL, year INTEGER, accession INTEGER, letter TEXT, item INTEGER);
+CREATE INDEX numbers_by_name ON numbers (name);
+CREATE INDEX numbers_by_series ON numbers (year, accession, letter, item);
 CREATE TABLE originals (reference TEXT PRIMARY KEY, kind TEXT NOT NULL, kind_confidence REAL, kind_from TEXT NOT NULL);
 CREATE TABLE masters (
     reference TEXT NOT NULL, side TEXT NOT NULL, sha256 TEXT NOT NULL UNIQUE, complete INTEGER NOT NULL,
@@ -36,7 +40,7 @@ CREATE TABLE copies (
     described_as TEXT NOT NULL, record TEXT NOT NULL);
 CREATE INDEX copies_by_original ON copies (reference, side);
 CREATE TABLE captions (
-    reference TEXT NOT NULL, side TEXT NOT NULL, record TEXT NOT NULL, written TEXT NOT NULL,
+    reference TEXT NOT NULL, side TEXT NOT NULL, record TEXT NOT NULL, cells TEXT NOT NULL, in_sheet TEXT NOT NULL,
     PRIMARY KEY (reference, side));
 CREATE TABLE sources (
     path TEXT PRIMARY KEY, size INTEGER NOT NULL, mtime_ns INTEGER NOT NULL, reference TEXT, side TEXT);
@@ -65,6 +69,16 @@ class CopyRow:
     reference: str
     made_as: str
     described_as: str
+
+
+@dataclass(frozen=True)
+class CaptionRow:
+    """A row of the caption sheet: its cells now, and as they last stood in the sheet."""
+
+    reference: str
+    side: Side
+    cells: dict[str, str]
+    in_sheet: dict[str, str]
 
 
 class Catalogue:
@@ -98,13 +112,17 @@ class Catalogue:
         """Whether this number was ever given."""
         return self._db.execute("SELECT 1 FROM numbers WHERE reference = ?", (reference,)).fetchone() is not None
 
-    def keep_number(
-        self, reference: str, *, year: int | None, accession: int | None, letter: str | None, item: int | None
-    ) -> None:
-        """Mark a number as given, for ever."""
+    def keep_number(self, reference: str, parts: Parts | None) -> None:
+        """Mark a number as given, for ever; ``parts`` is None for one outside the collection's pattern."""
+        columns = (None,) * 4 if parts is None else (parts.year, parts.accession, parts.letter, parts.item)
         self._db.execute(
-            "INSERT OR IGNORE INTO numbers VALUES (?, ?, ?, ?, ?)", (reference, year, accession, letter, item)
+            "INSERT OR IGNORE INTO numbers VALUES (?, ?, ?, ?, ?, ?)", (reference, name_of(reference), *columns)
         )
+
+    def reference_named(self, name: str) -> str | None:
+        """The reference number whose files carry this name, or None."""
+        row = self._db.execute("SELECT reference FROM numbers WHERE name = ?", (name,)).fetchone()
+        return None if row is None else str(row[0])
 
     # originals and masters
 
@@ -205,21 +223,29 @@ class Catalogue:
 
     # captions
 
-    def put_caption(self, reference: str, side: Side, caption: Caption, written: dict[str, str]) -> None:
-        """Record what people wrote; ``written`` is the row as it was last in the caption sheet."""
+    def put_caption(self, reference: str, side: Side, caption: Caption, cells: Mapping[str, str]) -> None:
+        """Record what people wrote: the caption, and the cells of its row, own columns included."""
         self._db.execute(
-            "INSERT OR REPLACE INTO captions VALUES (?, ?, ?, ?)",
-            (reference, side.value, caption.model_dump_json(), json.dumps(written, ensure_ascii=False)),
+            "INSERT INTO captions VALUES (?, ?, ?, ?, '{}') ON CONFLICT (reference, side) DO UPDATE SET "
+            "record = excluded.record, cells = excluded.cells",
+            (reference, side.value, caption.model_dump_json(), json.dumps(dict(cells), ensure_ascii=False)),
         )
 
-    def caption(self, reference: str, side: Side) -> tuple[Caption, dict[str, str]]:
-        """(caption, row as last written) of a side; empty ones when nobody wrote anything."""
+    def caption(self, reference: str, side: Side) -> Caption:
+        """What people wrote about a side; an empty caption when nobody did."""
         row = self._db.execute(
-            "SELECT record, written FROM captions WHERE reference = ? AND side = ?", (reference, side.value)
+            "SELECT record FROM captions WHERE reference = ? AND side = ?", (reference, side.value)
         ).fetchone()
-        if row is None:
-            return Caption(), {}
-        return Caption.model_validate_json(row[0]), json.loads(row[1])
+        return Caption() if row is None else Caption.model_validate_json(row[0])
+
+    def caption_rows(self) -> list[CaptionRow]:
+        """Every row of the caption sheet, by reference, recto first."""
+        rows = self._db.execute("SELECT reference, side, cells, in_sheet FROM captions ORDER BY reference, side")
+        return [CaptionRow(r[0], Side(r[1]), json.loads(r[2]), json.loads(r[3])) for r in rows]
+
+    def sheet_was_written(self) -> None:
+        """Remember that the caption sheet now holds what the catalogue holds."""
+        self._db.execute("UPDATE captions SET in_sheet = cells WHERE in_sheet != cells")
 
     # sources and what was set aside
 
@@ -234,6 +260,10 @@ class Catalogue:
         """(size, mtime_ns, reference, side) of a file dealt with before, or None."""
         row = self._db.execute("SELECT size, mtime_ns, reference, side FROM sources WHERE path = ?", (path,)).fetchone()
         return None if row is None else (row[0], row[1], row[2], None if row[3] is None else Side(row[3]))
+
+    def source_paths(self) -> set[str]:
+        """Every file dealt with before."""
+        return {row[0] for row in self._db.execute("SELECT path FROM sources")}
 
     def put_set_aside(self, record: SetAside) -> None:
         """List a scan that was not taken in."""

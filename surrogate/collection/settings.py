@@ -60,6 +60,10 @@ class PublishSection(Record):
     """What may be shown to the world."""
 
     approved_only: bool = False
+    before_and_after: bool = False
+    story: str = ""
+    taken_down: list[str] = []
+    withheld_people: list[str] = []
 
 
 class Settings(Record):
@@ -106,7 +110,11 @@ crop = true          # trim the scanner bed and straighten
 strength = "standard"    # none, gentle, standard, strong
 
 [publish]
-approved_only = false
+approved_only = false    # true: only what somebody approved at the desk
+before_and_after = false # true: show the original as found beside its copy
+story = ""           # a few sentences about the collection for the front page
+taken_down = []      # reference numbers that must not be shown, e.g. ["{year}.001.0004"]
+withheld_people = [] # names of living people that must not appear anywhere on the site
 
 [headers]            # your own words for the columns of the caption sheet
 # "Wer ist zu sehen" = "people"

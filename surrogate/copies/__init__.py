@@ -1,0 +1,1 @@
+"""Copies that people may handle: viewing, reading, thumbnails, prints to frame, labels."""

@@ -1,0 +1,52 @@
+# make demo   the main job on the sample scans        make lint     ruff and mypy
+# make test   every test                              make bench    speed and memory, as ratios
+#                                                     make quality  colour, text and outline figures
+SHELL := /bin/bash
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+
+.PHONY: demo test lint bench quality lock samples clean
+
+demo: .stamps/ready
+	@"$(BIN)/surrogate" demo demo || [ $$? -eq 1 ]
+
+test: .stamps/dev
+	@"$(BIN)/python" -m pytest -n 2 --cov --cov-report=term:skip-covered
+
+lint: .stamps/dev
+	@"$(BIN)/ruff" check . && "$(BIN)/ruff" format --check . && "$(BIN)/mypy"
+
+bench: .stamps/dev
+	@for script in tests/benchmarks/bench_*.py; do echo "== $$script"; "$(BIN)/python" "$$script" || exit 1; done
+
+quality: .stamps/dev
+	@for script in tests/benchmarks/quality_*.py; do echo "== $$script"; "$(BIN)/python" "$$script" || exit 1; done
+
+samples: .stamps/dev
+	@"$(BIN)/python" tests/make_sample_scans.py
+
+lock: .stamps/dev
+	@"$(BIN)/uv" pip compile -q --universal --generate-hashes --python-version 3.11 --no-emit-index-url --all-extras \
+	    --custom-compile-command "make lock" pyproject.toml -o .lock/all.txt
+	@"$(BIN)/uv" pip compile -q --universal --generate-hashes --python-version 3.11 --no-emit-index-url \
+	    --extra desk --extra handover --custom-compile-command "make lock" -c .lock/all.txt pyproject.toml -o .lock/run.txt
+
+.stamps/tools: .lock/tools.sh
+	@mkdir -p .stamps && bash .lock/tools.sh run && touch $@
+
+.stamps/dev-tools: .lock/tools.sh .stamps/tools
+	@bash .lock/tools.sh dev && touch $@
+
+.stamps/ready: .lock/run.txt pyproject.toml .stamps/tools
+	@[ -x "$(BIN)/python" ] || "$(PYTHON)" -m venv "$(VENV)"
+	@"$(BIN)/python" -m pip install -q --disable-pip-version-check --require-hashes -r .lock/run.txt
+	@"$(BIN)/python" -m pip install -q --disable-pip-version-check --no-deps --no-build-isolation -e .
+	@touch $@
+
+.stamps/dev: .lock/all.txt .stamps/ready .stamps/dev-tools
+	@"$(BIN)/python" -m pip install -q --disable-pip-version-check --require-hashes -r .lock/all.txt
+	@touch $@
+
+clean:
+	rm -rf .venv .stamps demo

@@ -1,0 +1,7 @@
+"""``python -m surrogate``."""
+
+import sys
+
+from surrogate.cli import main
+
+sys.exit(main())

@@ -1,0 +1,186 @@
+"""The commands. Each parses, calls one function, prints its typed result; everything heavy is imported late."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from surrogate._version import __version__
+from surrogate.errors import SurrogateError
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
+    from surrogate.process import ProcessReport
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="Turn scans of fading photographs and paper into a collection people can trust.",
+)
+
+Collection = Annotated[Path, typer.Argument(metavar="DIR", help="the collection's folder")]
+Json = Annotated[bool, typer.Option("--json", help="print one JSON object and nothing else")]
+
+
+def _say(line: str = "") -> None:
+    print(line)
+
+
+def _print_json(report: BaseModel) -> None:
+    print(report.model_dump_json(indent=2, by_alias=True))
+
+
+class _Meter:
+    """Progress on standard error, only where somebody watches."""
+
+    def __init__(self) -> None:
+        self._watched = sys.stderr.isatty()
+        self._started = 0.0
+
+    def __call__(self, done: int, total: int, what: str) -> None:
+        import time
+
+        if not self._watched:
+            return
+        now = time.monotonic()
+        self._started = self._started or now
+        left = (now - self._started) / max(1, done - 1) * (total - done) if done > 1 else 0
+        line = f"{done} of {total}  {what[:40]:40}  about {left:.0f} s left"
+        print(f"\r{line}", end="\n" if done >= total else "", file=sys.stderr, flush=True)
+
+
+def _finish_process(report: ProcessReport, *, as_json: bool) -> None:
+    if as_json:
+        _print_json(report)
+    else:
+        new = len({entry.rsplit(" ", 1)[0] for entry in report.taken_in})
+        _say(f"{report.collection}: {report.originals} originals, {new} new.")
+        if report.already_there:
+            _say(f"{report.already_there} scans were there already.")
+        if report.updated:
+            _say(f"{len(report.updated)} sides were brought up to date.")
+        for note in report.notes:
+            _say(f"Note: {note}")
+        for aside in report.set_aside:
+            _say(f"Set aside: {aside.file}: {aside.reason} {aside.advice}")
+        _say(f"Look at it: {Path(report.collection) / 'report.html'}")
+    raise typer.Exit(report.exit_status)
+
+
+@app.command()
+def demo(
+    folder: Annotated[Path, typer.Argument(metavar="[DIR]", help="where the collection goes")] = Path("demo"),
+    workers: Annotated[int | None, typer.Option(help="processes to use; default: cores, as memory allows")] = None,
+    as_json: Json = False,
+) -> None:
+    """The main job on the sample scans."""
+    from surrogate.demo import demo as run
+
+    _finish_process(run(folder, workers=workers, progress=_Meter()), as_json=as_json)
+
+
+@app.command()
+def process(
+    scans: Annotated[list[Path], typer.Argument(metavar="SCANS...", help="files or folders with scans")],
+    collection: Annotated[Path, typer.Option("--collection", metavar="DIR", help="the collection's folder")],
+    captions: Annotated[Path | None, typer.Option(metavar="SHEET", help="caption sheet, CSV or XLSX")] = None,
+    kind: Annotated[str | None, typer.Option(help="kind of all these originals, when you know it")] = None,
+    workers: Annotated[int | None, typer.Option(help="processes to use; default: cores, as memory allows")] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="say what would happen and change nothing")] = False,
+    as_json: Json = False,
+) -> None:
+    """Take scans into a collection; make and refresh their copies."""
+    if dry_run:
+        from surrogate.rehearsal import rehearse
+
+        rehearsal = rehearse(scans, collection, captions=captions, kind=kind)
+        if as_json:
+            _print_json(rehearsal)
+        else:
+            for line in rehearsal.lines():
+                _say(line)
+        raise typer.Exit(rehearsal.exit_status)
+    from surrogate.process import process as run
+
+    report = run(scans, collection, captions=captions, kind=kind, workers=workers, progress=_Meter())
+    _finish_process(report, as_json=as_json)
+
+
+@app.command()
+def audit(
+    folder: Collection,
+    quick: Annotated[bool, typer.Option("--quick", help="presence and sizes only, no checksums")] = False,
+    as_json: Json = False,
+) -> None:
+    """Check every master and copy against its recorded checksum."""
+    from surrogate.audit import audit as run
+
+    report = run(folder, quick=quick)
+    if as_json:
+        _print_json(report)
+    else:
+        for finding in report.findings:
+            _say(f"{finding.file} {finding.problem}. {finding.advice}")
+        _say(f"{report.files_checked} files checked, {len(report.findings)} findings.")
+    raise typer.Exit(report.exit_status)
+
+
+@app.command()
+def rebuild(
+    folder: Collection,
+    references: Annotated[list[str] | None, typer.Argument(metavar="[REFERENCE...]")] = None,
+    as_json: Json = False,
+) -> None:
+    """Make copies again from masters and recipes; report whether they are byte for byte the same."""
+    from surrogate.rebuild import rebuild as run
+
+    report = run(folder, references or [])
+    if as_json:
+        _print_json(report)
+    else:
+        for copy in report.copies:
+            if not copy.identical:
+                _say(f"{copy.file}: {copy.problem}")
+        same = sum(copy.identical for copy in report.copies)
+        _say(f"{len(report.copies)} copies made again, {same} byte for byte the same.")
+    raise typer.Exit(report.exit_status)
+
+
+@app.command()
+def version() -> None:
+    """Say which version this is."""
+    _say(f"surrogate {__version__}")
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run the command line; returns the exit status. Errors for people become one line on standard error."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    debug = "--debug" in arguments
+    arguments = [argument for argument in arguments if argument != "--debug"]
+    try:
+        status = app(arguments, standalone_mode=False, prog_name="surrogate")
+    except (typer.Abort, KeyboardInterrupt):
+        print("surrogate: stopped. What is recorded is safe; run the same command again to go on.", file=sys.stderr)
+        return 2
+    except SurrogateError as problem:
+        if debug:
+            raise
+        print(f"surrogate: {problem}", file=sys.stderr)
+        return 2
+    except Exception as wrong:
+        explain = getattr(wrong, "format_message", None)  # the mark of a usage error, whose class is not public
+        if explain is None:
+            raise
+        print(f"surrogate: {explain()} Try `surrogate --help`.", file=sys.stderr)
+        return 2
+    return status if isinstance(status, int) else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,138 @@
+"""From the catalogue to the files people read: caption sheet, manifest, list of set-aside scans, report."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+
+from surrogate import wording
+from surrogate._version import __version__
+from surrogate.collection import paths
+from surrogate.collection.catalogue import Catalogue
+from surrogate.collection.settings import Settings
+from surrogate.condition import priority
+from surrogate.description.sheet import write_sheet
+from surrogate.handover import manifest, report
+from surrogate.records import CollectionInfo, Location, Original, Priority, Side, Software
+from surrogate.recovery.recipe import Recipe
+
+SOFTWARE = Software(name="surrogate", version=__version__)
+
+
+def export(folder: Path, settings: Settings, catalogue: Catalogue, notes: Sequence[str]) -> None:
+    """Write every list of the collection anew; files whose content would not change are left untouched."""
+    _write_sheet(folder, catalogue)
+    originals = Originals(settings, catalogue)
+    aside = catalogue.set_aside()
+    info = CollectionInfo(
+        name=settings.collection.name, credit=settings.collection.credit, rights=settings.collection.rights
+    )
+    manifest.write(folder, info, SOFTWARE, originals, aside)
+    own = (f"{row.reference}: {note}" for row in catalogue.originals() for note in catalogue.notes(row.reference))
+    said = list(dict.fromkeys([*notes, *own]))
+    report.write(folder, info, SOFTWARE, originals, aside, RecipeWords(folder, catalogue), said)
+
+
+def _write_sheet(folder: Path, catalogue: Catalogue) -> None:
+    rows = [row.cells for row in catalogue.caption_rows()]
+    path = folder / paths.CAPTIONS
+    if path.is_file() and all(row.cells == row.in_sheet for row in catalogue.caption_rows()):
+        with path.open(encoding="utf-8-sig", newline="") as handle:
+            if sum(1 for _ in csv.reader(handle)) == len(rows) + 1:
+                return
+    write_sheet(path, rows)
+    with catalogue.transaction():
+        catalogue.sheet_was_written()
+
+
+class Originals:
+    """Every original of a collection, sorted by reference; can be gone through again and again."""
+
+    def __init__(self, settings: Settings, catalogue: Catalogue) -> None:
+        self._settings = settings
+        self._catalogue = catalogue
+        self._queue = _queue(catalogue)
+
+    def __iter__(self) -> Iterator[Original]:
+        for row in self._catalogue.originals():
+            yield original(self._catalogue, self._settings, row.reference, self._queue.get(row.reference))
+
+
+def original(catalogue: Catalogue, settings: Settings, reference: str, place: Priority | None) -> Original:
+    """Everything known about one original. Raises KeyError for a number that was never given."""
+    row = catalogue.original(reference)
+    if row is None:
+        raise KeyError(reference)
+    words = wording.description(catalogue, settings, reference)
+    recto, verso = catalogue.caption(reference, Side.RECTO), catalogue.caption(reference, Side.VERSO)
+    return Original(
+        reference=reference,
+        kind=row.kind,
+        kind_confidence=row.kind_confidence,
+        title=words.title,
+        caption=words.caption,
+        date=words.date,
+        people=words.people,
+        place=words.place,
+        inscription=words.inscription,
+        creator=words.creator,
+        rights=words.rights,
+        location=Location(
+            box=recto.box or verso.box,
+            folder=recto.folder or verso.folder,
+            enclosure=recto.enclosure or verso.enclosure,
+        ),
+        access=recto.access or verso.access,
+        approved=recto.approved or verso.approved,
+        notes=recto.notes or verso.notes,
+        priority=place,
+        masters=catalogue.masters(reference),
+        condition=catalogue.conditions(reference),
+        copies=[copy.copy for copy in catalogue.copies(reference)],
+    )
+
+
+def _queue(catalogue: Catalogue) -> dict[str, Priority]:
+    evidence = []
+    for row in catalogue.originals():
+        recto = catalogue.caption(row.reference, Side.RECTO)
+        fade, loss, stain, marks = priority.worst(catalogue.conditions(row.reference))
+        evidence.append(
+            priority.Evidence(
+                reference=row.reference,
+                kind=row.kind,
+                date=recto.date,
+                enclosure=recto.enclosure,
+                notes=recto.notes,
+                fade=fade,
+                loss=loss,
+                stain=stain,
+                marks=marks,
+                captioned=bool(recto.title or recto.caption),
+            )
+        )
+    return dict(priority.rank(evidence))
+
+
+class RecipeWords(Mapping[str, list[str]]):
+    """What each copy's recipe did, in sentences, by the copy's file; read when asked for."""
+
+    def __init__(self, folder: Path, catalogue: Catalogue) -> None:
+        self._folder = folder
+        self._recipes = {
+            copy.copy.file: copy.copy.recipe
+            for row in catalogue.originals()
+            for copy in catalogue.copies(row.reference)
+            if copy.copy.recipe
+        }
+
+    def __getitem__(self, file: str) -> list[str]:
+        recipe = Recipe.model_validate_json((self._folder / self._recipes[file]).read_bytes())
+        return [*recipe.words, *recipe.limits]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._recipes)
+
+    def __len__(self) -> int:
+        return len(self._recipes)

@@ -1,0 +1,117 @@
+"""``rebuild``: make copies again from masters and recipes, and say whether they are byte for byte the same."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Sequence
+from pathlib import Path
+
+from surrogate import pipeline, running, wording
+from surrogate.collection import paths, settings
+from surrogate.collection.catalogue import Catalogue, CopyRow, open_catalogue
+from surrogate.collection.files import disk_errors, publish, sha256_of
+from surrogate.collection.holding import held
+from surrogate.collection.settings import Settings
+from surrogate.copies import make
+from surrogate.description.embed import Description
+from surrogate.errors import CollectionUnusable, ScanSetAside, WrongUse
+from surrogate.records import Copy, Master, Record, Use
+from surrogate.recovery.recipe import Recipe
+
+
+class Rebuilt(Record):
+    """One copy made again."""
+
+    file: str
+    identical: bool
+    problem: str = ""
+
+
+class RebuildReport(Record):
+    """What was made again."""
+
+    collection: str
+    copies: list[Rebuilt]
+
+    @property
+    def exit_status(self) -> int:
+        """0 when every copy came out byte for byte as recorded."""
+        return 0 if all(copy.identical for copy in self.copies) else 1
+
+
+def rebuild(folder: Path, references: Sequence[str] = ()) -> RebuildReport:
+    """Make the copies of these originals (of all, when none is named) again, in place.
+
+    A copy is replaced only by one that was made whole. Raises :class:`WrongUse` for an unknown reference number.
+    """
+    found = settings.read(folder)
+    running.calm_libraries()
+    with held(folder, "rebuild"), open_catalogue(folder) as catalogue:
+        known = [row.reference for row in catalogue.originals()]
+        for reference in references:
+            if reference not in known:
+                raise WrongUse(f"There is no original {reference} in {folder}. `surrogate labels` lists the numbers.")
+        staging = folder / paths.INCOMING / "rebuild"
+        with disk_errors(staging):
+            staging.mkdir(parents=True, exist_ok=True)
+        try:
+            done = [
+                rebuilt
+                for reference in (references or known)
+                for rebuilt in _original(folder, staging, catalogue, found, reference)
+            ]
+        finally:
+            shutil.rmtree(folder / paths.INCOMING, ignore_errors=True)
+    return RebuildReport(collection=str(folder), copies=done)
+
+
+def _original(folder: Path, staging: Path, catalogue: Catalogue, found: Settings, reference: str) -> list[Rebuilt]:
+    masters = {master.sha256: master for master in catalogue.masters(reference)}
+    by_recipe: dict[str, list[CopyRow]] = {}
+    for row in catalogue.copies(reference):
+        if row.copy.recipe is not None and row.copy.use is not Use.PRINT:
+            by_recipe.setdefault(row.copy.recipe, []).append(row)
+    done: list[Rebuilt] = []
+    for recipe_file, rows in sorted(by_recipe.items()):
+        try:
+            made = _remake(folder, staging, recipe_file, masters)
+            words = wording.description(catalogue, found, reference)
+            done += [_replace(folder, made, row.copy, words, masters) for row in rows]
+        except (ScanSetAside, CollectionUnusable, OSError, ValueError) as problem:
+            done += [Rebuilt(file=row.copy.file, identical=False, problem=str(problem)) for row in rows]
+    return done
+
+
+def _remake(
+    folder: Path, staging: Path, recipe_file: str, masters: dict[str, Master]
+) -> tuple[Recipe, dict[Use, Path]]:
+    recipe = Recipe.model_validate_json((folder / recipe_file).read_bytes())
+    master = masters[recipe.master_sha256]
+    path = folder / master.file
+    if sha256_of(path) != master.sha256:
+        raise CollectionUnusable(f"The master {master.file} has changed; put it back from your other copy first.")
+    pixels, ppi = make.from_recipe(recipe, path)
+    made = {}
+    for use, image, its_ppi in make.outputs(pixels, recipe, ppi):
+        made[use] = staging / f"{use}.jpg"
+        make.write_jpeg(image, made[use], quality=recipe.quality or 88, ppi=its_ppi)
+    return recipe, made
+
+
+def _replace(
+    folder: Path,
+    made: tuple[Recipe, dict[Use, Path]],
+    copy: Copy,
+    words: Description,
+    masters: dict[str, Master],
+) -> Rebuilt:
+    recipe, files = made
+    temporary = files[copy.use]
+    description = pipeline.describe_copy(words, masters[recipe.master_sha256], recipe, copy.use)
+    pipeline.embedder().write(temporary, description)
+    identical = sha256_of(temporary) == copy.sha256
+    if identical:
+        publish(temporary, folder / copy.file)
+        return Rebuilt(file=copy.file, identical=True)
+    problem = "came out different from the copy on record, which was left as it is; its words or its master changed"
+    return Rebuilt(file=copy.file, identical=False, problem=problem)

@@ -1,0 +1,176 @@
+"""What people wrote, on its way between caption sheets, catalogue and copies; and what it decides."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from pydantic import BaseModel
+
+from surrogate.collection import paths
+from surrogate.collection.catalogue import Catalogue, OriginalRow
+from surrogate.collection.settings import Settings
+from surrogate.description.embed import Description
+from surrogate.description.matching import matching
+from surrogate.description.merging import merge_row
+from surrogate.description.sheet import SheetRow, caption_from, read_sheet
+from surrogate.errors import WrongUse
+from surrogate.pipeline import SOFTWARE, Decisions
+from surrogate.records import Caption, Kind, Master, Side, Tone
+
+_KEY_COLUMNS = ("file", "reference", "side")
+
+
+@dataclass
+class Wording:
+    """The caption sheets of one run: the one given (``rows`` by scan name, ``numbered`` by number and side) and the
+    collection's own (``own`` by number and side).
+    """
+
+    rows: Mapping[str, SheetRow]
+    numbered: Mapping[tuple[str, Side], SheetRow]
+    own: Mapping[tuple[str, Side], SheetRow]
+    notes: list[str] = field(default_factory=list)
+
+    def caption_for(self, name: str) -> Caption:
+        """What the sheet given says of a scan that has no number yet."""
+        row = self.rows.get(name)
+        return Caption() if row is None else row.caption
+
+    def reference_for(self, name: str) -> str | None:
+        """The number that the sheet given states for a scan, or None."""
+        row = self.rows.get(name)
+        return row.reference or None if row is not None else None
+
+    def adopt(self, catalogue: Catalogue, reference: str, side: Side, name: str) -> None:
+        """Record the caption of a scan that has just got its number."""
+        row = self.rows.get(name) or self.numbered.get((reference, side))
+        cells = {} if row is None else _cells(row)
+        self._put(catalogue, reference, side, {**cells, "file": name})
+
+    def merge(self, catalogue: Catalogue) -> None:
+        """Bring what was written in the sheets since the last run into the catalogue, cell by cell.
+
+        What the tool last wrote into the sheet is the common ground; where a sheet and the catalogue were both
+        changed, the sheet's cell is kept and the other stands in the column ``conflict``.
+        """
+        with catalogue.transaction():
+            for row in catalogue.caption_rows():
+                cells = row.cells
+                own = self.own.get((row.reference, row.side))
+                if own is not None:
+                    cells, conflicts = merge_row(row.in_sheet or cells, _cells(own), cells)
+                    self.notes += [conflict.words() for conflict in conflicts]
+                given = self.rows.get(row.cells.get("file", "")) or self.numbered.get((row.reference, row.side))
+                if given is not None:
+                    said = {column: cell for column, cell in _cells(given).items() if cell}
+                    cells, conflicts = merge_row(row.in_sheet or said, {**row.in_sheet, **said}, cells)
+                    self.notes += [conflict.words() for conflict in conflicts]
+                if cells != row.cells:
+                    self._put(catalogue, row.reference, row.side, cells)
+
+    def _put(self, catalogue: Catalogue, reference: str, side: Side, cells: Mapping[str, str]) -> None:
+        caption = caption_from(cells, f"{reference} {side}", [])
+        written = {**cells, "reference": reference, "side": side.value}
+        if caption.date:
+            written["date"] = caption.date
+        catalogue.put_caption(reference, side, caption, {k: v for k, v in written.items() if v})
+
+
+def _cells(row: SheetRow) -> dict[str, str]:
+    """A row's cells, own columns included; a date as it was understood."""
+    cells = {**row.written, **row.extra}
+    if row.caption.date:
+        cells["date"] = row.caption.date
+    return {column: cell for column, cell in cells.items() if column not in _KEY_COLUMNS}
+
+
+def read(collection: Path, given: Path | None, names: Sequence[str], headers: Mapping[str, str]) -> Wording:
+    """Read the caption sheet given (may be None) and the collection's own."""
+    notes: list[str] = []
+    rows: Mapping[str, SheetRow] = {}
+    numbered: dict[tuple[str, Side], SheetRow] = {}
+    if given is not None:
+        if not given.is_file():
+            raise WrongUse(f"There is no caption sheet {given}. Check its name.")
+        sheet = read_sheet(given, headers)
+        found = matching(sheet, names)
+        rows = found.rows
+        notes += [f"{given.name}: {note}" for note in (*sheet.notes, *found.notes)]
+        numbered = _numbered(row for row in sheet.rows if not row.file)
+        lost = [row for row in found.unused if row.file]
+        notes += [f"{given.name}, line {row.line}: there is no scan called {row.file}." for row in lost]
+    own: dict[tuple[str, Side], SheetRow] = {}
+    if (collection / paths.CAPTIONS).is_file():
+        sheet = read_sheet(collection / paths.CAPTIONS, headers)
+        notes += [f"{paths.CAPTIONS}: {note}" for note in sheet.notes]
+        own = _numbered(sheet.rows)
+    return Wording(rows=rows, numbered=numbered, own=own, notes=notes)
+
+
+def _numbered(rows: Iterable[SheetRow]) -> dict[tuple[str, Side], SheetRow]:
+    return {(row.reference, row.side or Side.RECTO): row for row in rows if row.reference}
+
+
+def description(catalogue: Catalogue, settings: Settings, reference: str) -> Description:
+    """The words that travel in every file of an original: those of its front, completed by those of its back."""
+    recto, verso = catalogue.caption(reference, Side.RECTO), catalogue.caption(reference, Side.VERSO)
+    return Description(
+        reference=reference,
+        title=recto.title or verso.title,
+        caption=recto.caption or verso.caption,
+        inscription=verso.inscription or recto.inscription,
+        date=recto.date or verso.date,
+        people=recto.people or verso.people,
+        place=recto.place or verso.place,
+        creator=recto.creator or verso.creator,
+        credit=settings.collection.credit,
+        rights=recto.rights or verso.rights or settings.collection.rights,
+        software=SOFTWARE,
+    )
+
+
+def decisions(caption: Caption, settings: Settings, side: Side, kind: Kind | None, kind_from: str) -> Decisions:
+    """What people and settings decided about one side. A back has no kind of its own."""
+    back = side is Side.VERSO
+    return Decisions(
+        kind=None if back else kind,
+        kind_from="picture" if back else kind_from,
+        strength=caption.strength or settings.copies.strength,
+        tone=caption.tone or Tone.AS_FOUND,
+        copies=settings.copies,
+        scan=settings.scan,
+    )
+
+
+def decisions_again(catalogue: Catalogue, settings: Settings, row: OriginalRow, master: Master) -> Decisions:
+    """The decisions that now hold for a side that was taken in before.
+
+    A kind from the command or a file name stays; one from the caption sheet follows the sheet.
+    """
+    caption = catalogue.caption(row.reference, master.side)
+    recto = catalogue.caption(row.reference, Side.RECTO)
+    if recto.kind is not None:
+        return decisions(caption, settings, master.side, recto.kind, "caption sheet")
+    if row.kind_from in {"command", "file name"}:
+        return decisions(caption, settings, master.side, row.kind, row.kind_from)
+    if settings.scan.kind != "auto":
+        return decisions(caption, settings, master.side, Kind(settings.scan.kind), "settings")
+    return decisions(caption, settings, master.side, None, "picture")
+
+
+def digest(record: BaseModel | Decisions) -> str:
+    """A short fingerprint of a record: the same content gives the same digits in every run."""
+    content = record.model_dump(mode="json") if isinstance(record, BaseModel) else dataclasses.asdict(record)
+    text = json.dumps(content, sort_keys=True, default=_plain)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, BaseModel):
+        return value.model_dump(mode="json")
+    return str(value)

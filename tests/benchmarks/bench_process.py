@@ -1,0 +1,87 @@
+"""CPU and memory of `process` over the floor, as ratios in one run.
+
+    python tests/benchmarks/bench_process.py [--scans 10] [--megapixels 28.8] [--form tiff8|tiff16|lzw|jpeg ...]
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pyvips
+import skimage.data
+
+HERE = Path(__file__).parent
+FORMS = {
+    "tiff8": ("tif", {}),
+    "tiff16": ("tif", {}),
+    "lzw": ("tif", {"compression": "lzw", "predictor": "horizontal"}),
+    "jpeg": ("jpg", {"Q": 95}),
+}
+
+
+def make_scans(folder: Path, count: int, megapixels: float, form: str) -> None:
+    """Photographs that the scikit-image wheel ships, enlarged, each with noise of its own, at 600 ppi."""
+    height = round((megapixels * 1e6 / 1.25) ** 0.5)
+    width = round(height * 1.25)
+    pictures = [skimage.data.astronaut(), skimage.data.chelsea(), skimage.data.coffee(), skimage.data.rocket()]
+    suffix, options = FORMS[form]
+    for number in range(count):
+        rng = np.random.default_rng(number)
+        large = cv2.resize(pictures[number % len(pictures)], (width, height), interpolation=cv2.INTER_CUBIC)
+        noise = rng.integers(0, 6, (256, width, 3), dtype=np.uint8)
+        for top in range(0, height, 256):
+            rows = large[top : top + 256]
+            large[top : top + 256] = cv2.add(rows, noise[: len(rows)])
+        image = pyvips.Image.new_from_array(large, interpretation="srgb").copy(xres=600 / 25.4, yres=600 / 25.4)
+        if form == "tiff16":
+            image = (image.cast("ushort") * 257).cast("ushort").copy(interpretation="rgb16")
+        image.write_to_file(str(folder / f"scan{number:04}.{suffix}"), **options)
+
+
+def cpu_and_peak(command: list[str]) -> tuple[float, float]:
+    """(CPU seconds of the program and its children, largest resident set in MB)."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    script = (
+        "import resource, subprocess, sys; code = subprocess.call(sys.argv[1:], stdout=subprocess.DEVNULL); "
+        "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024); sys.exit(code > 1)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script, *command], check=True, capture_output=True, text=True,
+        env={**os.environ, "OMP_NUM_THREADS": "1", "VIPS_CONCURRENCY": "1"},
+    )  # fmt: skip
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime, float(done.stdout.split()[-1])
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--scans", type=int, default=10)
+    parser.add_argument("--megapixels", type=float, default=28.8)
+    parser.add_argument("--form", nargs="*", default=["tiff8"], choices=sorted(FORMS))
+    options = parser.parse_args()
+    print("form      Mpx    floor s/scan  process s/scan  ratio   peak MB")
+    for form in options.form:
+        with tempfile.TemporaryDirectory() as folder:
+            scans, kept = Path(folder) / "scans", Path(folder) / "kept"
+            scans.mkdir()
+            kept.mkdir()
+            make_scans(scans, options.scans, options.megapixels, form)
+            floor, _ = cpu_and_peak([sys.executable, str(HERE / "floor.py"), str(scans), str(kept)])
+            command = [sys.executable, "-m", "surrogate", "process", str(scans), "--workers", "1"]
+            ours, peak = cpu_and_peak([*command, "--collection", str(Path(folder) / "collection")])
+            print(
+                f"{form:8} {options.megapixels:5.1f} {floor / options.scans:13.3f} {ours / options.scans:15.3f} "
+                f"{ours / floor:6.2f} {peak:9.0f}"
+            )
+
+
+if __name__ == "__main__":
+    main()
