@@ -28,6 +28,7 @@ from simulate.colorimetry import (
     to_romm16,
 )
 from simulate.pictures import PICTURES
+from simulate.staging import Scan, Truth, generator
 from simulate.tone import Image, to_codes8
 
 FOLDER = Path(__file__).parents[1] / "sample_scans"
@@ -95,7 +96,7 @@ class Sample:
     """One scan: its file name, what lay on the glass, how the file was written, and at how many pixels per inch."""
 
     file: str
-    scene: Callable[[np.random.Generator], scenes.Scan]
+    scene: Callable[[np.random.Generator], Scan]
     write: Writer
     ppi: int
 
@@ -219,13 +220,13 @@ CAPTIONS: tuple[dict[str, str], ...] = (
 )
 
 
-def truth(*files: str) -> dict[str, tuple[scenes.Truth, ...]]:
+def truth(*files: str) -> dict[str, tuple[Truth, ...]]:
     """How the originals looked when new, by file name, computed again; of all scans if none is named.
 
     Scans without a known truth (the broken file) are left out.
     """
     wanted = [sample for sample in SAMPLES if not files or sample.file in files]
-    known = {sample.file: sample.scene(scenes.generator(sample.file)).truths for sample in wanted}
+    known = {sample.file: sample.scene(generator(sample.file)).truths for sample in wanted}
     return {file: truths for file, truths in known.items() if truths}
 
 
@@ -233,7 +234,7 @@ def write_all(folder: Path) -> None:
     """Write every sample scan, the caption sheet and the list of sources into `folder`."""
     folder.mkdir(parents=True, exist_ok=True)
     for sample in SAMPLES:
-        scan = sample.scene(scenes.generator(sample.file))
+        scan = sample.scene(generator(sample.file))
         sample.write(folder / sample.file, scan.light, sample.ppi)
     (folder / DUPLICATE[1]).write_bytes((folder / DUPLICATE[0]).read_bytes())
     (folder / NOT_A_PICTURE).write_text(village.NOT_A_PICTURE, encoding="utf-8")

@@ -22,7 +22,7 @@ from skimage.color import deltaE_ciede2000
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from make_sample_scans import SAMPLES
 from simulate.colorimetry import linear_srgb_to_lab
-from simulate.scenes import Scan, Truth, generator
+from simulate.staging import Scan, Truth, generator
 from simulate.tone import Image, encode_srgb, from_codes8, luminance
 
 LONG_EDGE = 480

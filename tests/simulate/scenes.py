@@ -1,71 +1,17 @@
-"""The sample scans one by one: what lay on the glass, what the scanner saw, and what it looked like when new."""
+"""The sample scans one by one: what lies on the glass and how it has fared."""
 
-import zlib
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.random import Generator
 
 from . import colour_print, handwriting, lettering, negative, newsprint, scanner, silver_print, village
 from .pictures import photo
-from .sheet import Placing, Points, black_card, corners, cut_edges, glass, lay, mount_board, pad, within
+from .sheet import Placing, black_card, corners, glass, lay, mount_board, pad
 from .spectra import DYE_SETS, SENSORS
+from .staging import Scan, Truth, cut_out, in_holder, on_glass, scanned, shape_of, whole
 from .target import card
 from .tone import Image, density, luminance, reflectance
-
-
-@dataclass(frozen=True)
-class Truth:
-    """How a part of a scan looked when new.
-
-    part: empty for the only one, else a, b, c, d. unfaded: linear sRGB (height, width, 3), not clipped. quad: where its
-    corner pixels lie in the scan as shown (after the orientation tag), px, shape (4, 2): top left, top right, bottom
-    right, bottom left.
-    """
-
-    part: str
-    unfaded: Image
-    quad: Points
-
-
-@dataclass(frozen=True)
-class Scan:
-    """light: what the scanner delivered, linear sRGB 0..1 (wider for the wide-gamut one)."""
-
-    light: Image
-    truths: tuple[Truth, ...]
-
-
-Scene = Callable[[Generator], Scan]
-
-
-def generator(name: str) -> Generator:
-    """The random numbers of one scan: fixed by its name, so that adding a scan changes no other."""
-    return np.random.default_rng([1936, zlib.crc32(name.encode())])
-
-
-def _on_glass(rng: Generator, size: tuple[int, int], fresh: Image, now: Image, degrees: float) -> Scan:
-    """One sheet on the glass of `size` (width, height), a little off the middle and turned."""
-    middle = np.array([size[0] / 2, size[1] / 2]) + rng.uniform(-12, 12, 2)
-    placing = Placing((float(middle[0]), float(middle[1])), degrees)
-    scene = lay(glass(rng, (size[1], size[0])), now, placing)
-    return _scanned(rng, scene, (Truth("", fresh, corners(_shape(now), placing)),))
-
-
-def _whole(rng: Generator, fresh: Image, now: Image) -> Scan:
-    """A sheet that fills the scan."""
-    height, width = _shape(now)
-    quad = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], np.float64)
-    return _scanned(rng, now, (Truth("", fresh, quad),))
-
-
-def _scanned(rng: Generator, scene: Image, truths: tuple[Truth, ...]) -> Scan:
-    return Scan(scanner.scan(scene, scanner.sample(rng)), truths)
-
-
-def _shape(picture: Image) -> tuple[int, int]:
-    return picture.shape[0], picture.shape[1]
 
 
 def faded_print(rng: Generator) -> Scan:
@@ -76,7 +22,7 @@ def faded_print(rng: Generator) -> Scan:
         light_dose=(0.02, 0.08, 0.05), density_max=2.05, stain=0.15,
     )  # fmt: skip
     fresh, now = colour_print.print_of(picture, how)
-    return _on_glass(rng, (1000, 780), fresh, scanner.grain(now, rng, 0.028), 0.9)
+    return on_glass(rng, (1000, 780), fresh, scanner.grain(now, rng, 0.028), 0.9)
 
 
 def pencilled_back(rng: Generator) -> Scan:
@@ -88,7 +34,7 @@ def pencilled_back(rng: Generator) -> Scan:
     graphite = handwriting.pencil(strokes, replace(handwriting.sample_pencil(rng, "mild"), pressure=0.42))
     fresh = reflectance(paper + graphite)
     now = reflectance(paper + graphite + np.array([0.01, 0.03, 0.08], np.float32))
-    return _on_glass(rng, (1000, 780), fresh, now, -1.2)
+    return on_glass(rng, (1000, 780), fresh, now, -1.2)
 
 
 def badly_faded_print(rng: Generator) -> Scan:
@@ -99,28 +45,28 @@ def badly_faded_print(rng: Generator) -> Scan:
         light_dose=(0.15, 0.45, 0.30), density_max=1.9, stain=0.22,
     )  # fmt: skip
     fresh, now = colour_print.print_of(picture, how)
-    return _whole(rng, fresh, scanner.grain(now, rng, 0.018))
+    return whole(rng, fresh, scanner.grain(now, rng, 0.018))
 
 
 def unfaded_print(rng: Generator) -> Scan:
     """Colour print of a few years ago, without border, as good as new."""
     how = replace(colour_print.sample(rng, "unfaded"), dyes=DYE_SETS[2], sensor=SENSORS[1], density_max=2.2)
     fresh, now = colour_print.print_of(photo("cat", (900, 600)), how)
-    return _whole(rng, fresh, scanner.grain(now, rng, 0.006))
+    return whole(rng, fresh, scanner.grain(now, rng, 0.006))
 
 
 def turned_print(rng: Generator) -> Scan:
     """Slightly faded print, saved sideways with an orientation tag."""
     how = replace(colour_print.sample(rng, "mild"), dyes=DYE_SETS[3], density_max=2.1)
     fresh, now = colour_print.print_of(pad(photo("campfire", (860, 640)), 20, 20, 20, 20), how)
-    return _whole(rng, fresh, scanner.grain(now, rng, 0.010))
+    return whole(rng, fresh, scanner.grain(now, rng, 0.010))
 
 
 def wide_gamut_print(rng: Generator) -> Scan:
     """Deep blue flowers, some outside sRGB, kept at 16 bits in a wide space; scarcely aged."""
     how = replace(colour_print.sample(rng, "mild"), dyes=DYE_SETS[2], sensor=SENSORS[0], density_max=2.3)
     fresh, now = colour_print.print_of(photo("forget_me_nots", (600, 400)), how)
-    scan = _whole(rng, _deeper(fresh), now)
+    scan = whole(rng, _deeper(fresh), now)
     return replace(scan, light=_deeper(scan.light))
 
 
@@ -134,7 +80,7 @@ def faded_silver_print(rng: Generator) -> Scan:
     picture = pad(photo("chapel", (600, 800)), 30, 30, 30, 30)
     how = replace(silver_print.sample(rng, "medium"), loss=0.45, fineness=1.3, yellowing=0.17, edge=0.5, reach_px=60.0)
     fresh, now = silver_print.print_of(picture, how)
-    return _on_glass(rng, (760, 960), fresh, scanner.grain(now, rng, 0.015, chroma=0.0), -0.7)
+    return on_glass(rng, (760, 960), fresh, scanner.grain(now, rng, 0.015, chroma=0.0), -0.7)
 
 
 def mounted_silver_print(rng: Generator) -> Scan:
@@ -147,39 +93,26 @@ def mounted_silver_print(rng: Generator) -> Scan:
     ink = handwriting.pen(lettering.hand(rng, shape, lettering.PEN, 46.0, words), handwriting.sample_pen(rng, "mild"))
     placing = Placing((590.0, 430.0), 0.4, shadow=0.35)
     scene = lay(mount * reflectance(ink), scanner.grain(now, rng, 0.012, chroma=0.0), placing)
-    return _scanned(rng, scene, (Truth("", fresh, corners(_shape(now), placing)),))
+    return scanned(rng, scene, (Truth("", fresh, corners(shape_of(now), placing)),))
 
 
 def sepia_print(rng: Generator) -> Scan:
     """Portrait of a house, toned on purpose and in perfect order."""
     fresh = silver_print.sepia_toned(pad(photo("turret_house", (540, 700)), 24, 24, 24, 24))
-    return _whole(rng, fresh, scanner.grain(fresh, rng, 0.008, chroma=0.0))
+    return whole(rng, fresh, scanner.grain(fresh, rng, 0.008, chroma=0.0))
 
 
 def black_and_white_negative(rng: Generator) -> Scan:
     """Medium-format negative on the light table of the scanner, with its clear rebate, in the black holder."""
     picture = photo("flooded_house", (720, 720))
     film = replace(negative.sample_black_and_white(rng, "mild"), contrast=(0.68, 0.68, 0.68))
-    return _in_holder(rng, picture, film, 30, (820, 820))
+    return in_holder(rng, picture, film, 30, (820, 820))
 
 
 def colour_negative(rng: Generator) -> Scan:
     """Masked colour negative, a little faded."""
     picture = photo("mountain_lake", (960, 640))
-    return _in_holder(rng, picture, negative.sample_colour(rng, "mild"), 34, (1080, 760))
-
-
-def _in_holder(rng: Generator, picture: Image, film: negative.Negative, rebate: int, size: tuple[int, int]) -> Scan:
-    """A frame of film with `rebate` px of unexposed film round it, in an opaque holder of `size` (width, height)."""
-    grainy = scanner.grain(negative.transmittance(picture, film), rng, 0.018, chroma=0.4)
-    height, width = _shape(picture)
-    strip = np.empty((height + 2 * rebate, width + 2 * rebate, 3), np.float32)
-    strip[:] = negative.unexposed(film)
-    strip[rebate:-rebate, rebate:-rebate] = grainy
-    holder = np.full((size[1], size[0], 3), 0.0015, np.float32)
-    placing = Placing((size[0] / 2 - 1.5, size[1] / 2 + 2.5), 0.3, shadow=0.0)
-    quad = within((height, width), (rebate, rebate), corners(_shape(strip), placing), _shape(strip))
-    return _scanned(rng, lay(holder, strip, placing), (Truth("", picture, quad),))
+    return in_holder(rng, picture, negative.sample_colour(rng, "mild"), 34, (1080, 760))
 
 
 def clipping(rng: Generator) -> Scan:
@@ -205,7 +138,7 @@ def clipping(rng: Generator) -> Scan:
         tide_px=0.0, tape_boxes=((-10, 640, 920, 84),), folds=(0.44,),
     )  # fmt: skip
     fresh, now = newsprint.page_of(ink, other, how)
-    return _cut_out(rng, (1010, 1220), fresh, now, 0.6)
+    return cut_out(rng, (1010, 1220), fresh, now, 0.6)
 
 
 def halftone_picture(rng: Generator) -> Scan:
@@ -222,15 +155,7 @@ def halftone_picture(rng: Generator) -> Scan:
     )
     how = replace(newsprint.sample(rng, "medium", shape), lignin=0.2, tape_boxes=(), folds=(), tide_px=0.0, foxing=4)
     fresh, now = newsprint.page_of(ink, other, how)
-    return _cut_out(rng, (1020, 1000), fresh, now, -0.8)
-
-
-def _cut_out(rng: Generator, size: tuple[int, int], fresh: Image, now: Image, degrees: float) -> Scan:
-    """A clipping with hand-cut edges on the glass of `size` (width, height)."""
-    placing = Placing((size[0] / 2 + 6.0, size[1] / 2 - 4.0), degrees)
-    coverage = cut_edges(rng, _shape(now), 5.0)
-    scene = lay(glass(rng, (size[1], size[0])), now, placing, coverage)
-    return _scanned(rng, scene, (Truth("", fresh, corners(_shape(now), placing)),))
+    return cut_out(rng, (1020, 1000), fresh, now, -0.8)
 
 
 def letter(rng: Generator) -> Scan:
@@ -254,7 +179,7 @@ def letter(rng: Generator) -> Scan:
     _, stained = newsprint.page_of(
         np.zeros(shape, np.float32), np.zeros(shape, np.float32), sheet, paper=(0.0, 0.0, 0.0)
     )
-    return _on_glass(rng, (1060, 1360), fresh, reflectance(paper + aged + density(stained)), -0.5)
+    return on_glass(rng, (1060, 1360), fresh, reflectance(paper + aged + density(stained)), -0.5)
 
 
 def album_page(rng: Generator) -> Scan:
@@ -271,8 +196,8 @@ def album_page(rng: Generator) -> Scan:
         fresh, now = silver_print.print_of(pad(photo(name, size), 16, 16, 16, 16), how)
         placing = Placing(centre, degrees, shadow=0.5)
         scene = lay(scene, scanner.grain(now, rng, 0.015, chroma=0.0), placing)
-        truths.append(Truth("abcd"[index], fresh, corners(_shape(now), placing)))
-    return _scanned(rng, scene, tuple(truths))
+        truths.append(Truth("abcd"[index], fresh, corners(shape_of(now), placing)))
+    return scanned(rng, scene, tuple(truths))
 
 
 def colour_target(rng: Generator) -> Scan:
@@ -281,11 +206,11 @@ def colour_target(rng: Generator) -> Scan:
     device = replace(scanner.sample(rng), flare=0.003, gain=(0.975, 0.995, 0.945), gamma=1.015, shot_noise=0.004)
     placing = Placing((480.0, 330.0), 0.4)
     scene = lay(glass(rng, (660, 950)), np.clip(picture, 0.0, 1.0), placing)
-    return Scan(scanner.scan(scene, device), (Truth("", picture, corners(_shape(picture), placing)),))
+    return Scan(scanner.scan(scene, device), (Truth("", picture, corners(shape_of(picture), placing)),))
 
 
 def spoilt_print(rng: Generator) -> Scan:
     """A print whose file broke off while it was being copied."""
     how = colour_print.sample(rng, "mild")
     fresh, now = colour_print.print_of(photo("coffee", (720, 480)), how)
-    return replace(_whole(rng, fresh, now), truths=())
+    return replace(whole(rng, fresh, now), truths=())
