@@ -21,39 +21,68 @@ SANS = FONTS / "truetype/dejavu/DejaVuSans.ttf"
 ITALIC = FONTS / "truetype/liberation/LiberationSerif-Italic.ttf"
 
 #: Invented texts of a harbour town's local paper and of the backs of its photographs.
-TEXTS = (
-    "The new slipway at Garnet Bay was opened on Saturday by the harbour master before a crowd of some four "
-    "hundred. The first boat down was the Wren, built by the brothers Tolland over two winters in the old net "
-    "loft. A band played until the tide turned and the children were given buns. The cost, 212 pounds, has been "
-    "met in full by the subscription begun in March of last year.",
-    "A concert in aid of the reading room will be held at the Mission Hall on Friday evening at half past seven. "
-    "Miss Ada Perrin will sing, and Mr. J. Holloway has promised his lantern pictures of the northern lakes. "
-    "Tickets may be had of the stationer in Quay Street, price sixpence, or at the door. It is hoped that "
-    "every family will send at least one member.",
-    "Dear Walter, the parcel came safely and the gloves fit as if you had measured me. We have had nine days of "
-    "rain and the lower field is a lake. Father has mended the gate, and the mare is well again. Your cousin "
-    "Beth was here on Sunday with the two boys, who ate all the plums. Write soon and tell us when the ship "
-    "sails.",
-    "REPORT of the committee. The meeting was held in the school on 14 June with eleven members present. The "
-    "treasurer showed a balance of 38 pounds 6 shillings. It was agreed to buy two ladders and forty yards of "
-    "rope, and to paint the boat house before winter. Mrs. Lowe offered the use of her cart. The next meeting "
-    "will be on 12 July at six.",
-    "Prize for the best garden went again to Mr. Abel Fenn of Mill Row, whose sweet peas stood nine feet high. "
-    "Second was the schoolmaster, with a fine show of roses, and third the widow Harker. The judges had walked "
-    "eleven miles in two days and wished it known that the gooseberries were the largest seen in this county "
-    "since 1911.",
-    "Fire broke out in the rope works shortly after midnight on Tuesday. The alarm was given by the watchman, "
-    "Peter Dunn, who saw smoke from the tar house. Forty men passed buckets from the quay until the engine came. "
-    "No one was hurt, though the roof is lost and six hundred fathoms of new rope with it. The works will open "
-    "again within the month.",
-)
-NOTES = (
-    "Grandmother Ellen with\nthe twins, Garnet Bay,\nsummer of 1931.\nTaken by Uncle Joseph\nfrom the old pier.",
-    "Front row left to right\nMary Holt, Ann Perrin,\nSusan Lowe and the cook.\nThe mill house garden,\n14 June 1927",
-    "Our first boat, the Wren,\nbuilt at the rope works.\nFather stands behind\nholding the lantern.\nNo. 48",
-    "School outing to the lake\nwith Mr. Holloway and\nforty children. It rained\nuntil three in the afternoon.",
-    "This is the house where\nmother was born. The two\nwindows on the right are\nthe nursery. Please return\nto Beth Tolland.",
-)
+_TEXTS = """
+The new slipway at Garnet Bay was opened on Saturday by the harbour master before a crowd of some four
+hundred. The first boat down was the Wren, built by the brothers Tolland over two winters in the old net
+loft. A band played until the tide turned and the children were given buns. The cost, 212 pounds, has been
+met in full by the subscription begun in March of last year.
+
+A concert in aid of the reading room will be held at the Mission Hall on Friday evening at half past seven.
+Miss Ada Perrin will sing, and Mr. J. Holloway has promised his lantern pictures of the northern lakes.
+Tickets may be had of the stationer in Quay Street, price sixpence, or at the door. It is hoped that every
+family will send at least one member.
+
+Dear Walter, the parcel came safely and the gloves fit as if you had measured me. We have had nine days of
+rain and the lower field is a lake. Father has mended the gate, and the mare is well again. Your cousin Beth
+was here on Sunday with the two boys, who ate all the plums. Write soon and tell us when the ship sails.
+
+REPORT of the committee. The meeting was held in the school on 14 June with eleven members present. The
+treasurer showed a balance of 38 pounds 6 shillings. It was agreed to buy two ladders and forty yards of
+rope, and to paint the boat house before winter. Mrs. Lowe offered the use of her cart. The next meeting
+will be on 12 July at six.
+
+Prize for the best garden went again to Mr. Abel Fenn of Mill Row, whose sweet peas stood nine feet high.
+Second was the schoolmaster, with a fine show of roses, and third the widow Harker. The judges had walked
+eleven miles in two days and wished it known that the gooseberries were the largest seen in this county
+since 1911.
+
+Fire broke out in the rope works shortly after midnight on Tuesday. The alarm was given by the watchman,
+Peter Dunn, who saw smoke from the tar house. Forty men passed buckets from the quay until the engine came.
+No one was hurt, though the roof is lost and six hundred fathoms of new rope with it. The works will open
+again within the month.
+"""
+TEXTS = tuple(" ".join(text.split()) for text in _TEXTS.split("\n\n"))
+_NOTES = """
+Grandmother Ellen with
+the twins, Garnet Bay,
+summer of 1931.
+Taken by Uncle Joseph
+from the old pier.
+
+Front row left to right
+Mary Holt, Ann Perrin,
+Susan Lowe and the cook.
+The mill house garden,
+14 June 1927
+
+Our first boat, the Wren,
+built at the rope works.
+Father stands behind
+holding the lantern.
+No. 48
+
+School outing to the lake
+with Mr. Holloway and
+forty children. It rained
+until three in the afternoon.
+
+This is the house where
+mother was born. The two
+windows on the right are
+the nursery. Please return
+to Beth Tolland.
+"""
+NOTES = tuple(text.strip() for text in _NOTES.split("\n\n"))
 
 
 def ink_of(text: str, font: Path, size_px: int, shape: tuple[int, int], margin_px: int = 60) -> Floats:
@@ -133,7 +162,9 @@ def stain_of(page: Page, shape: tuple[int, int], rng: np.random.Generator) -> Fl
     yellow = yellow + page.uneven * _smooth(rng, shape, 90)
     if page.tide:
         front = rows - height * rng.uniform(0.3, 0.7) + 40 * _smooth(rng, shape, 250)
-        yellow = yellow + page.tide * (0.5 / (1 + np.exp(front / 6)) + 1.2 * np.exp(-((front / 5) ** 2)))
+        yellow = yellow + page.tide * (
+            0.5 / (1 + np.exp(np.clip(front / 6, -30, 30))) + 1.2 * np.exp(-((front / 5) ** 2))
+        )
     for _ in range(page.foxing):
         y, x, r = rng.uniform(0, height), rng.uniform(0, width), rng.uniform(2, 12)
         spot = rng.uniform(0.1, 0.5) * np.exp(-(((rows - y) ** 2 + (columns - x) ** 2) / (2 * r * r)))
