@@ -15,11 +15,11 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from surrogate.collection import paths
 from surrogate.collection.files import replace_if_changed
+from surrogate.handover.templating import templates
 from surrogate.handover.words import KINDS, date_words, fade_words, percent, stain_words
 from surrogate.records import (
     CollectionInfo,
@@ -42,18 +42,6 @@ PAGE = 2000
 FIRST = 25
 
 _SIDE_NAMES = {Side.RECTO: "Front", Side.VERSO: "Back"}
-
-
-@cache
-def templates() -> Environment:
-    """The templates of this room: whatever is put into them is escaped, and nothing may be missing."""
-    return Environment(
-        loader=PackageLoader("surrogate.handover"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
 
 
 @cache

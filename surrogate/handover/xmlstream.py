@@ -26,12 +26,15 @@ class XmlStream:
         stream.write('<?xml version="1.0" encoding="UTF-8"?>\n')
 
     def _start(self, name: str, attributes: dict[str, str]) -> str:
-        written = "".join(f" {key}={quoteattr(clean(value))}" for key, value in attributes.items())
+        names = (key.replace("__", "\0").replace("_", ":").replace("\0", "_") for key in attributes)
+        written = "".join(
+            f" {key}={quoteattr(clean(value))}" for key, value in zip(names, attributes.values(), strict=True)
+        )
         return f"{'  ' * self._depth}<{name}{written}"
 
     def leaf(self, name: str, text: str = "", /, **attributes: str) -> None:
-        """One element with text only. An underscore in an attribute's name stands for a colon."""
-        start = self._start(name, {key.replace("_", ":"): value for key, value in attributes.items()})
+        """One element with text only. In an attribute's name ``_`` stands for a colon, ``__`` for itself."""
+        start = self._start(name, attributes)
         self._stream.write(f"{start}>{escape(clean(text))}</{name}>\n" if text else f"{start}/>\n")
 
     def given(self, name: str, text: str | None, /, **attributes: str) -> None:
@@ -42,7 +45,7 @@ class XmlStream:
     @contextmanager
     def element(self, name: str, /, **attributes: str) -> Iterator[None]:
         """An element around what the block writes."""
-        start = self._start(name, {key.replace("_", ":"): value for key, value in attributes.items()})
+        start = self._start(name, attributes)
         self._stream.write(f"{start}>\n")
         self._depth += 1
         yield

@@ -1,0 +1,182 @@
+"""The last look before a site may leave: does anything in it say what must stay in the house?
+
+Everything on the site is made from records that do not hold private things (:mod:`surrogate.handover.site.shown`).
+This check trusts none of that: it reads what was written and compares it with what the collection keeps to itself.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import html
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from surrogate.collection import paths
+from surrogate.collection.files import sha256_of
+from surrogate.collection.numbering import name_of
+from surrogate.handover.site.images import metadata_of
+from surrogate.handover.site.shown import LIVING, Item
+from surrogate.records import Original, Side
+
+#: A private word is looked for when it has at least this many letters; shorter ones ("B2") stand everywhere by chance.
+_LEAST_LETTERS = 4
+
+_ESCAPE = re.compile(r"\\u([0-9a-fA-F]{4})|\\[nrt\"/\\]")
+_TEXT = frozenset({".html", ".json", ".js", ".xml", ".csv", ".css", ".txt", ".svg"})
+_HOUSE_FILES = frozenset(
+    {"collection.toml", "catalogue.sqlite", "captions.csv", "manifest.csv", "set_aside.csv", "report.html"}
+)
+_NEVER = frozenset({".tif", ".tiff", ".sqlite", ".toml", ".xmp", ".jp2"})
+
+
+@dataclass(frozen=True)
+class Leak:
+    """One thing on the site that should not be there."""
+
+    file: str
+    what: str
+
+
+Words = tuple[str, ...]
+
+
+def _words(text: str) -> Words:
+    return tuple(re.findall(r"\w+", text.casefold()))
+
+
+class Secrets:
+    """Texts that must not leave, ready to be looked for in other texts word by word."""
+
+    def __init__(self, texts: Iterable[str]) -> None:
+        self._by_first: dict[str, set[Words]] = defaultdict(set)
+        for text in texts:
+            words = _words(text)
+            if sum(map(len, words)) >= _LEAST_LETTERS and not (len(words) == 1 and words[0].isdigit()):
+                self._by_first[words[0]].add(words)
+
+    def found_in(self, text: str) -> set[Words]:
+        """The secrets that stand in a text."""
+        words = _words(text)
+        return {
+            secret
+            for at, word in enumerate(words)
+            for secret in self._by_first.get(word, ())
+            if words[at : at + len(secret)] == secret
+        }
+
+    def forget(self, known: Iterable[Words]) -> None:
+        """Take out what is no secret after all."""
+        for words in known:
+            self._by_first[words[0]].discard(words)
+
+    def digest(self) -> str:
+        """A digest of all secrets, to tell whether a site was checked against the same ones."""
+        listed = sorted(secret for secrets in self._by_first.values() for secret in secrets)
+        return hashlib.sha256(repr(listed).encode()).hexdigest()[:32]
+
+
+def _kept_back(original: Original) -> Iterable[str]:
+    """What an original that is not shown says about itself."""
+    yield from (original.reference, original.title, original.caption, original.place, original.inscription)
+    yield from (original.creator, *original.people)
+    for side in Side:
+        yield paths.stem(original.reference, side)
+
+
+def _public_texts(items: Sequence[Item], more: Iterable[str]) -> Iterable[str]:
+    yield from more
+    for item in items:
+        yield from (item.reference, item.title, item.caption, item.when, item.date, item.place, item.inscription)
+        yield from (item.creator, item.credit, item.rights, item.kind, *item.people)
+        for picture in item.pictures:
+            yield picture.key
+            yield from picture.words
+            yield "\n".join(line.text for line in picture.text)
+    for template in (files("surrogate.handover") / "templates" / "site").iterdir():
+        yield template.read_text("utf-8")
+
+
+def secrets_of(
+    originals: Sequence[Original], items: Sequence[Item], names: Sequence[str], public: Iterable[str]
+) -> Secrets:
+    """What must not be found on the site.
+
+    What the shown originals say in public is no secret where a hidden one says it too. ``names`` of living people
+    stay secret whatever happens; ``public`` are the collection's own name, credit, rights and story.
+    """
+    shown = {item.reference for item in items}
+    texts: list[str] = []
+    for original in originals:
+        place = original.location
+        texts += [place.box, place.folder, place.enclosure, original.notes]
+        texts += [master.file for master in original.masters]
+        if original.reference not in shown:
+            texts += _kept_back(original)
+    people = {person for original in originals for person in original.people}
+    texts += [person.strip()[: -len(LIVING)] for person in people if person.strip().lower().endswith(LIVING)]
+    secrets = Secrets([*texts, *names])
+    always = Secrets(names)
+    for text in _public_texts(items, public):
+        secrets.forget(secrets.found_in(text) - always.found_in(text))
+    return secrets
+
+
+def _readable(file: Path) -> str:
+    text = file.read_text("utf-8", errors="replace")
+    if file.suffix in {".json", ".js", ".html"}:
+        text = _ESCAPE.sub(lambda match: chr(int(match[1], 16)) if match[1] else " ", text)
+    return html.unescape(text) if file.suffix in {".html", ".xml", ".svg"} else text
+
+
+def _in_picture(site: Path, file: Path, secrets: Secrets) -> Iterable[Leak]:
+    path = file.relative_to(site).as_posix()
+    try:
+        blocks = metadata_of(file.read_bytes())
+    except ValueError:
+        yield Leak(path, "is not a sound JPEG")
+        return
+    ours = file.name == "thumbnail.jpg" or path.endswith("full/max/0/default.jpg")
+    if len(blocks) > (1 if ours else 0):
+        yield Leak(path, "carries metadata that was not filtered")
+    for block in blocks:
+        for secret in secrets.found_in(html.unescape(block.decode("utf-8", "replace"))):
+            yield Leak(path, f"carries in its metadata: {' '.join(secret)}")
+
+
+def check_content(site: Path, written: Iterable[Path], secrets: Secrets) -> list[Leak]:
+    """Leaks in the content of these files of the site."""
+    leaks: list[Leak] = []
+    for file in written:
+        if file.suffix in _TEXT:
+            path = file.relative_to(site).as_posix()
+            leaks += [Leak(path, f"says: {' '.join(secret)}") for secret in sorted(secrets.found_in(_readable(file)))]
+        elif file.suffix in {".jpg", ".jpeg"}:
+            leaks += _in_picture(site, file, secrets)
+    return leaks
+
+
+def check_files(
+    site: Path, present: Iterable[Path], originals: Sequence[Original], items: Sequence[Item]
+) -> list[Leak]:
+    """Files that must not be there at all: masters under any name, the house's own lists, hidden originals."""
+    by_size: dict[int, set[str]] = defaultdict(set)
+    for original in originals:
+        for master in original.masters:
+            by_size[master.bytes].add(master.sha256)
+    shown = {item.name for item in items}
+    hidden = {name_of(original.reference) for original in originals} - shown
+    leaks = []
+    for file in present:
+        path = file.relative_to(site).as_posix()
+        if file.suffix.lower() in _NEVER or file.name in _HOUSE_FILES:
+            leaks.append(Leak(path, "belongs to the house, not on the site"))
+        if hidden.intersection(part.partition("_")[0].partition(".")[0] for part in path.split("/")):
+            leaks.append(Leak(path, "belongs to an original that is not shown"))
+        digests = by_size.get(file.stat().st_size)
+        if digests and sha256_of(file) in digests:
+            leaks.append(Leak(path, "is a master"))
+    return leaks

@@ -1,0 +1,103 @@
+"""The search index: an inverted index in small pieces that a browser loads one by one, also from a memory stick.
+
+Every piece is a script that hands its content over by calling one function, since pages opened from a disk may load
+scripts but not data. ``search/start.js`` lists where each piece of the sorted terms begins; a piece holds terms with
+the items in which they stand; ``search/items_N.js`` holds what a result shows. A list of items is kept as the
+differences of rising numbers, or as one bit per item where that is shorter, in base64.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+import re
+import unicodedata
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+
+from surrogate.handover.site.shown import Item
+
+#: Characters in one piece of the terms: at most three pieces and the start are loaded for one word.
+PIECE_CHARACTERS = 40_000
+
+#: Items whose titles and pictures one piece holds. 24 results from 24 pieces stay at about 100 kB.
+ITEMS_IN_PIECE = 32
+
+_WORD = re.compile(r"[^\W_]+")
+
+
+def words_of(text: str) -> list[str]:
+    """The words of a text as they are searched: lower case, without accents; the script folds them the same way.
+
+    >>> words_of("Der Blücher-Kai, 1943")
+    ['der', 'blucher', 'kai', '1943']
+    """
+    folded = unicodedata.normalize("NFKD", text.lower())
+    bare = "".join(letter for letter in folded if not unicodedata.combining(letter))
+    return _WORD.findall(bare)
+
+
+def _searched(item: Item) -> str:
+    lines = (line.text for picture in item.pictures for line in picture.text)
+    said = (item.reference, item.kind, item.title, item.caption, item.when, item.place, item.inscription, item.creator)
+    return "\n".join((*said, *item.people, *lines))
+
+
+def _varints(numbers: Sequence[int]) -> bytes:
+    """Differences of rising numbers, seven bits a byte, the highest bit set on all but a number's last byte."""
+    out = bytearray()
+    previous = -1
+    for number in numbers:
+        step = number - previous
+        previous = number
+        while step > 0x7F:
+            out.append(0x80 | (step & 0x7F))
+            step >>= 7
+        out.append(step)
+    return bytes(out)
+
+
+def packed(numbers: Sequence[int], total: int) -> str:
+    """Rising item numbers below ``total`` as text: ``d`` and differences, or ``b`` and one bit an item."""
+    steps = _varints(numbers)
+    if len(steps) <= (total + 7) // 8:
+        return "d" + base64.b64encode(steps).decode()
+    bits = bytearray((total + 7) // 8)
+    for number in numbers:
+        bits[number >> 3] |= 1 << (number & 7)
+    return "b" + base64.b64encode(bytes(bits)).decode()
+
+
+def script(name: str, content: object) -> str:
+    """One piece: a script that hands ``content`` over under ``name``."""
+    return f"surrogatePiece({json.dumps(name)},{json.dumps(content, ensure_ascii=False, separators=(',', ':'))})\n"
+
+
+def pieces(items: Sequence[Item]) -> Iterator[tuple[str, str]]:
+    """(path in the site, content) of every piece of the index; the same items give the same pieces."""
+    places: dict[str, list[int]] = defaultdict(list)
+    for number, item in enumerate(items):
+        for word in set(words_of(_searched(item))):
+            places[word].append(number)
+    starts: list[str] = []
+    piece: dict[str, str] = {}
+    filled = 0
+    for term in sorted(places):
+        listed = packed(places[term], len(items))
+        if piece and filled + len(term) + len(listed) > PIECE_CHARACTERS:
+            yield f"search/terms_{len(starts) - 1}.js", script(f"terms_{len(starts) - 1}", piece)
+            piece, filled = {}, 0
+        if not piece:
+            starts.append(term)
+        piece[term] = listed
+        filled += len(term) + len(listed) + 6
+    if piece:
+        yield f"search/terms_{len(starts) - 1}.js", script(f"terms_{len(starts) - 1}", piece)
+    for number, start in enumerate(range(0, len(items), ITEMS_IN_PIECE)):
+        shown = [
+            [item.name, item.reference, item.heading, item.when, item.pictures[0].key]
+            for item in items[start : start + ITEMS_IN_PIECE]
+        ]
+        yield f"search/items_{number}.js", script(f"items_{number}", shown)
+    meta = {"items": len(items), "inPiece": ITEMS_IN_PIECE, "starts": starts}
+    yield "search/start.js", script("start", meta)

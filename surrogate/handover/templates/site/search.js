@@ -1,0 +1,127 @@
+// Search in pieces: scripts are loaded as they are needed, so that it also works from a memory stick.
+"use strict";
+(() => {
+  const SHOWN = 24; // results at a time
+  const PIECES = 3; // pieces of the terms that one word may load
+  const arrived = new Map();
+  const told = document.getElementById("told");
+  const hits = document.getElementById("hits");
+  const further = document.getElementById("further");
+  const field = document.getElementById("q");
+
+  window.surrogatePiece = (name, content) => arrived.get(name).resolve(content);
+
+  function piece(name) {
+    if (!arrived.has(name)) {
+      const entry = {};
+      entry.promise = new Promise((resolve, reject) => {
+        entry.resolve = resolve;
+        const script = document.createElement("script");
+        script.src = `search/${name}.js`;
+        script.onerror = () => reject(new Error(name));
+        arrived.set(name, entry);
+        document.head.append(script);
+      });
+    }
+    return arrived.get(name).promise;
+  }
+
+  function wordsOf(text) {
+    const bare = text.toLowerCase().normalize("NFKD").replace(/\p{M}/gu, "");
+    return bare.match(/[\p{L}\p{N}]+/gu) || [];
+  }
+
+  function mark(packed, into) {
+    const bytes = atob(packed.slice(1));
+    if (packed[0] === "b") {
+      for (let i = 0; i < bytes.length; i++) {
+        const byte = bytes.charCodeAt(i);
+        for (let bit = 0; bit < 8; bit++) if (byte & (1 << bit)) into[i * 8 + bit] = 1;
+      }
+      return;
+    }
+    let number = -1;
+    let step = 0;
+    let shift = 0;
+    for (let i = 0; i < bytes.length; i++) {
+      const byte = bytes.charCodeAt(i);
+      step |= (byte & 0x7f) << shift;
+      shift += 7;
+      if (byte < 0x80) {
+        number += step;
+        into[number] = 1;
+        step = shift = 0;
+      }
+    }
+  }
+
+  async function itemsWith(word, start) {
+    const into = new Uint8Array(start.items);
+    let at = start.starts.findLastIndex((term) => term <= word);
+    if (at < 0) at = 0;
+    for (let n = 0; n < PIECES && at < start.starts.length; n++, at++) {
+      if (n > 0 && !start.starts[at].startsWith(word)) break;
+      const terms = await piece(`terms_${at}`);
+      for (const [term, packed] of Object.entries(terms)) if (term.startsWith(word)) mark(packed, into);
+    }
+    return into;
+  }
+
+  function card([name, reference, heading, when, key], query) {
+    const item = document.createElement("li");
+    const link = document.createElement("a");
+    link.href = `items/${encodeURIComponent(name)}.html#find=${encodeURIComponent(query)}`;
+    const image = document.createElement("img");
+    image.loading = "lazy";
+    image.alt = "";
+    image.src = `iiif/${encodeURIComponent(key)}/thumbnail.jpg`;
+    const title = document.createElement("span");
+    title.className = "t";
+    title.textContent = heading;
+    const note = document.createElement("span");
+    note.className = "quiet";
+    note.textContent = [when, reference].filter(Boolean).join(" · ");
+    link.append(image, title, note);
+    item.append(link);
+    return item;
+  }
+
+  async function show(numbers, from, query, start) {
+    for (const number of numbers.slice(from, from + SHOWN)) {
+      const shown = await piece(`items_${Math.floor(number / start.inPiece)}`);
+      hits.append(card(shown[number % start.inPiece], query));
+    }
+    const next = from + SHOWN;
+    further.hidden = next >= numbers.length;
+    further.onclick = async () => {
+      const first = hits.children.length;
+      await show(numbers, next, query, start);
+      hits.children[first].firstChild.focus();
+    };
+    document.body.dataset.ready = query;
+  }
+
+  async function find(query) {
+    const words = wordsOf(query);
+    hits.replaceChildren();
+    further.hidden = true;
+    if (!words.length) return;
+    const start = await piece("start");
+    const all = new Uint8Array(start.items).fill(1);
+    for (const word of words) {
+      const some = await itemsWith(word, start);
+      for (let i = 0; i < all.length; i++) all[i] &= some[i];
+    }
+    const numbers = [];
+    all.forEach((is, number) => is && numbers.push(number));
+    const found = numbers.length === 1 ? "1 item" : `${numbers.length.toLocaleString("en")} items`;
+    told.textContent = numbers.length ? `${found} with “${query}”.` : `Nothing found with “${query}”.`;
+    await show(numbers, 0, query, start);
+  }
+
+  const query = (new URLSearchParams(location.search).get("q") || "").trim().slice(0, 200);
+  field.value = query;
+  find(query).catch(() => {
+    told.textContent = "The search could not be loaded. Browse the collection instead.";
+  });
+})();
