@@ -170,12 +170,8 @@ def _advice(page: Page, plan: FramePlan, y: float, width: float) -> None:
 
 def _ruler(page: Page, y: float) -> None:
     """A ruler to check that the paper came out at its true size."""
-    page.text(
-        _LEFT,
-        y - 6.5,
-        "Lay a ruler here. If it does not agree, print again at 100 % (actual size, no fitting).",
-        size=7.8,
-    )
+    words = "Lay a ruler here. If it does not agree, print again at 100 % (actual size, no fitting)."
+    page.text(_LEFT, y - 9, words, size=7.8)
     page.line(_LEFT, y, _LEFT + _CHECK_IN * 25.4, y, points=0.4)
     for mm in range(int(_CHECK_MM) + 1):
         length = 3.6 if mm % 10 == 0 else 2.6 if mm % 5 == 0 else 1.6
@@ -183,8 +179,12 @@ def _ruler(page: Page, y: float) -> None:
     for eighth in range(8 * _CHECK_IN + 1):
         length = 3.6 if eighth % 8 == 0 else 2.6 if eighth % 4 == 0 else 1.6
         page.line(_LEFT + eighth * 25.4 / 8, y, _LEFT + eighth * 25.4 / 8, y + length, points=0.3)
+    for tens in range(0, int(_CHECK_MM) + 1, 10):
+        page.text(_LEFT + tens, y - 4.4, str(tens), size=5.5, align="centre")
+    for inch in range(_CHECK_IN + 1):
+        page.text(_LEFT + inch * 25.4, y + 6, str(inch), size=5.5, align="centre")
     page.text(_LEFT + _CHECK_IN * 25.4 + 4, y - 1, "100 mm", size=7.5)
-    page.text(_LEFT + _CHECK_IN * 25.4 + 4, y + 3, "4 in", size=7.5)
+    page.text(_LEFT + _CHECK_IN * 25.4 + 4, y + 3.2, "4 in", size=7.5)
 
 
 def _slip(page: Page, slip: Slip, y: float, width: float) -> None:

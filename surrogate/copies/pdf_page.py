@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,10 +11,19 @@ from reportlab.pdfbase import pdfdoc
 from reportlab.pdfgen.canvas import Canvas
 
 from surrogate.copies import qr
-from surrogate.copies.pdf_text import REGULAR, Block, Line, Weight, draw, fit, font, shape, wrap
-
-#: PDF points in a millimetre (ISO 32000-1: 1/72 in).
-POINT_PER_MM = 72 / 25.4
+from surrogate.copies.pdf_text import (
+    POINT_PER_MM,
+    REGULAR,
+    Block,
+    Line,
+    Weight,
+    draw,
+    fit,
+    font,
+    reads_leftwards,
+    shape,
+    wrap,
+)
 
 #: Greys: ink for text, pencil for what stands back, hair for thin lines.
 INK = 0.1
@@ -166,8 +176,9 @@ class Page:
     ) -> float:
         """Wrapped text from ``y`` down. Returns the ``y`` below it."""
         leading = size * spacing / POINT_PER_MM
+        leftwards = reads_leftwards(text)
         for words in wrap(text, size, width * POINT_PER_MM, weight):
-            self._aligned(shape(words, size, weight), x, y + size / POINT_PER_MM, width, grey)
+            self._aligned(shape(words, size, weight, leftwards=leftwards), x, y + size / POINT_PER_MM, width, grey)
             y += leading
         return y
 
@@ -188,6 +199,11 @@ class Page:
         for number, line in enumerate(block.lines):
             self._aligned(line, x, y + number * leading + block.size / POINT_PER_MM, width, grey)
         return y + len(block.lines) * leading
+
+    def measure(self, room: tuple[float, float], text: str, sizes: Sequence[float], *, spacing: float = 1.3) -> float:
+        """The height (mm) that :meth:`box` would take in a ``room`` of width and height."""
+        width, height = room
+        return fit(text, width * POINT_PER_MM, height * POINT_PER_MM, sizes, spacing=spacing).height / POINT_PER_MM
 
     def _aligned(self, line: Line, x: float, y: float, width: float, grey: float) -> None:
         """Text that reads leftwards starts at the right."""
@@ -230,6 +246,7 @@ class Page:
 
         ``name`` is the picture's own in this document: placed twice under one name, it is stored once.
         """
+        name = f"picture{hashlib.sha256(name.encode()).hexdigest()[:16]}"
         document = self.canvas._doc  # noqa: SLF001 - reportlab has no public way to give an image its profile
         if document.getXObjectName(name) not in document.idToObject:
             document.addForm(name, _image_object(document, picture))
@@ -251,18 +268,20 @@ class Page:
 
 
 def _image_object(document: pdfdoc.PDFDocument, picture: Picture) -> pdfdoc.PDFStream:
-    """An image XObject in an ICC-based colour space (ISO 32000-1, 8.6.5.5 and 8.9.5)."""
-    profile = pdfdoc.PDFStream(
-        dictionary=pdfdoc.PDFDictionary({"N": 3, "Alternate": pdfdoc.PDFName("DeviceRGB")}), content=picture.profile
+    """An image XObject in an ICC-based colour space (ISO 32000-1, 8.6.5.5 and 8.9.5); its profile is stored once."""
+    profile_name = f"profile {hashlib.sha256(picture.profile).hexdigest()}"
+    if profile_name not in document.idToObject:
+        entries = pdfdoc.PDFDictionary({"N": 3, "Alternate": pdfdoc.PDFName("DeviceRGB")})
+        document.Reference(pdfdoc.PDFStream(dictionary=entries, content=picture.profile), profile_name)
+    entries = pdfdoc.PDFDictionary(
+        {
+            "Type": pdfdoc.PDFName("XObject"),
+            "Subtype": pdfdoc.PDFName("Image"),
+            "Width": picture.width_px,
+            "Height": picture.height_px,
+            "BitsPerComponent": 8,
+            "ColorSpace": pdfdoc.PDFArray([pdfdoc.PDFName("ICCBased"), pdfdoc.PDFObjectReference(profile_name)]),
+            "Filter": pdfdoc.PDFName("DCTDecode"),
+        }
     )
-    space = pdfdoc.PDFArray([pdfdoc.PDFName("ICCBased"), document.Reference(profile, "sRGB profile")])
-    entries = {
-        "Type": pdfdoc.PDFName("XObject"),
-        "Subtype": pdfdoc.PDFName("Image"),
-        "Width": picture.width_px,
-        "Height": picture.height_px,
-        "BitsPerComponent": 8,
-        "ColorSpace": space,
-        "Filter": pdfdoc.PDFName("DCTDecode"),
-    }
-    return pdfdoc.PDFStream(dictionary=pdfdoc.PDFDictionary(entries), content=picture.jpeg)
+    return pdfdoc.PDFStream(dictionary=entries, content=picture.jpeg)

@@ -22,6 +22,9 @@ from reportlab.pdfgen.canvas import Canvas
 
 Weight = Literal["regular", "bold"]
 
+#: PDF points in a millimetre (ISO 32000-1: 1/72 in).
+POINT_PER_MM = 72 / 25.4
+
 FONTS = Path(__file__).parent / "fonts"
 
 REGULAR = "NotoSans-Regular"
@@ -88,6 +91,10 @@ ELLIPSIS = "…"
 _JOINERS = "\u200c\u200d"
 
 
+#: Signs that no line begins with (JIS X 4051, line-start prohibition, the common ones; from memory).
+_NEVER_FIRST = "，。、；：？！）」』】〉》・ー々,.;:?!)]}”’"
+
+
 @dataclass(frozen=True)
 class Run:
     """Glyphs of one font from left to right; ``shaped`` is what reportlab's text object draws."""
@@ -139,13 +146,16 @@ def clean(text: str) -> str:
     return " ".join("".join(kept).split())
 
 
-def shape(text: str, size: float, weight: Weight = "regular") -> Line:
-    """One line of cleaned text in visual order."""
-    runs: list[Run] = []
-    leftwards = bool(bidi.get_base_level(text)) if text else False
-    for part, name, backwards in _font_runs(text, weight):
-        runs.append(_glyphs(part, name, size, backwards=backwards))
-    return Line(tuple(runs), size, sum(run.width for run in runs), leftwards)
+def reads_leftwards(text: str) -> bool:
+    """Whether the first strong character of a paragraph is of a script that reads leftwards (UAX 9, P2 and P3)."""
+    return bool(text) and bool(bidi.get_base_level(text))
+
+
+def shape(text: str, size: float, weight: Weight = "regular", *, leftwards: bool | None = None) -> Line:
+    """One line of cleaned text in visual order, in the direction of its paragraph (None: of its own)."""
+    base = reads_leftwards(text) if leftwards is None else leftwards
+    runs = [_glyphs(part, name, size, backwards=back) for part, name, back in _font_runs(text, weight, leftwards=base)]
+    return Line(tuple(runs), size, sum(run.width for run in runs), base)
 
 
 def _glyphs(text: str, name: str, size: float, *, backwards: bool) -> Run:
@@ -173,19 +183,19 @@ def _glyphs(text: str, name: str, size: float, *, backwards: bool) -> Run:
     return Run(name, ShapedStr(characters, shapeData=data), sum(glyph.x_advance for glyph in data) * size / 1000)
 
 
-def _font_runs(text: str, weight: Weight) -> Iterator[tuple[str, str, bool]]:
+def _font_runs(text: str, weight: Weight, *, leftwards: bool) -> Iterator[tuple[str, str, bool]]:
     """(text, font, whether it reads leftwards) of each piece of one font and direction, from left to right."""
-    for piece, backwards in _visual_runs(text):
+    for piece, backwards in _visual_runs(text, leftwards=leftwards):
         pieces = [(part, name, backwards) for part, name in _by_font(piece, weight)]
         yield from reversed(pieces) if backwards else pieces
 
 
-def _visual_runs(text: str) -> list[tuple[str, bool]]:
+def _visual_runs(text: str, *, leftwards: bool) -> list[tuple[str, bool]]:
     """Pieces of one embedding level from left to right, with whether each reads leftwards (UAX 9, rule L2)."""
     if not text:
         return []
     storage = bidi.get_empty_storage()
-    storage["base_level"] = bidi.get_base_level(text)
+    storage["base_level"] = int(leftwards)
     storage["base_dir"] = ("L", "R")[storage["base_level"]]
     bidi.get_embedding_levels(text, storage)
     bidi.explicit_embed_and_overrides(storage)
@@ -268,11 +278,11 @@ def wrap(text: str, size: float, width: float, weight: Weight = "regular") -> li
 
 
 def _clusters(text: str) -> list[int]:
-    """Where text may be cut: never before a mark or a joiner, nor after a joiner."""
+    """Where text may be cut: never before a mark, a joiner or a closing sign, nor after a joiner."""
     cuts = [0]
     for at in range(1, len(text)):
         mark = unicodedata.category(text[at]).startswith("M") or text[at] in _JOINERS
-        if not mark and text[at - 1] not in _JOINERS:
+        if not mark and text[at] not in _NEVER_FIRST and text[at - 1] not in _JOINERS:
             cuts.append(at)
     return [*cuts, len(text)]
 
@@ -300,20 +310,20 @@ def fit(
     cleaned = clean(text)
     if not cleaned:
         return Block((), sizes[0], sizes[0] * spacing, cut=False)
+    leftwards = reads_leftwards(cleaned)
     for size in sizes:
-        lines = wrap(cleaned, size, width, weight)
-        fitting = all(shape(line, size, weight).width <= width for line in lines)
-        if fitting and len(lines) * size * spacing <= height:
-            return Block(tuple(shape(line, size, weight) for line in lines), size, size * spacing, cut=False)
+        lines = [shape(line, size, weight, leftwards=leftwards) for line in wrap(cleaned, size, width, weight)]
+        if len(lines) * size * spacing <= height and all(line.width <= width for line in lines):
+            return Block(tuple(lines), size, size * spacing, cut=False)
     size = sizes[-1]
     room = int(height / (size * spacing) + 1e-9)
-    if room < 1:
-        return Block((), size, size * spacing, cut=True)
-    lines = wrap(cleaned, size, width, weight)
-    rest = " ".join(lines[room - 1 :])
-    last = _fitting(rest, size, width, weight, ELLIPSIS) + ELLIPSIS
-    kept = [*lines[: room - 1], last]
-    shaped = [shape(line, size, weight) for line in kept]
+    kept = wrap(cleaned, size, width, weight)[: max(0, room - 1)]
+    if room > 0:
+        used = 0
+        for line in kept:
+            used = cleaned.index(line, used) + len(line)
+        kept.append(_fitting(cleaned[used:].strip(), size, width, weight, ELLIPSIS) + ELLIPSIS)
+    shaped = [shape(line, size, weight, leftwards=leftwards) for line in kept]
     return Block(tuple(line for line in shaped if line.width <= width), size, size * spacing, cut=True)
 
 

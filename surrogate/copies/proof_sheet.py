@@ -1,0 +1,93 @@
+"""A proof before paper is wasted: each picture as found and as it would be printed, for the family's say."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import pyvips
+
+from surrogate.collection import files
+from surrogate.copies import make
+from surrogate.copies.collection_reading import chosen, copy_of, master_of, read_manifest, recipe_of
+from surrogate.copies.pdf_page import HAIR, PENCIL, Document, Page, Picture
+from surrogate.copies.sizes import Size, parse_size
+from surrogate.errors import CollectionUnusable, ScanSetAside, WrongUse
+from surrogate.imaging.encode import srgb_profile
+from surrogate.records import Original, Use
+
+PROOFS = "prints/proofs.pdf"
+
+_MARGIN = 16.0
+_ROWS = 3
+
+#: 85 mm at 240 ppi.
+_PICTURE_PX = 800
+
+
+def proof_sheet(collection: Path, references: Sequence[str], *, paper: str = "a4") -> Path:
+    """Write ``prints/proofs.pdf``, before and after of the given originals (all, when none is named).
+
+    Raises :class:`WrongUse`, :class:`CollectionUnusable` or :class:`DiskFull` with a sentence for people.
+    """
+    manifest = read_manifest(collection)
+    originals = [each for each in chosen(manifest, references) if each.masters]
+    if not originals:
+        raise WrongUse(f"{collection} holds no originals yet: there is nothing to show.")
+    files.replace_if_changed(collection / PROOFS, proofs_pdf(collection, originals, parse_size(paper, "paper")))
+    return collection / PROOFS
+
+
+def proofs_pdf(collection: Path, originals: Sequence[Original], paper: Size) -> bytes:
+    """The pages, three pairs on each."""
+    document = Document("Proofs")
+    page = None
+    for number, original in enumerate(originals):
+        row = number % _ROWS
+        if page is None or row == 0:
+            page = document.page(paper.width_mm, paper.height_mm)
+            page.text(_MARGIN, 20, "As found, and as it would be printed", size=15, weight="bold")
+            words = "Tick what you would like on the wall. The original and its scan stay as they are either way."
+            page.text(_MARGIN, 26, words, size=9, grey=PENCIL)
+        height = (page.height - 34 - _MARGIN) / _ROWS
+        _pair(page, (_MARGIN, 34 + row * height, page.width - 2 * _MARGIN, height - 6), collection, original)
+    return document.finish()
+
+
+def _pair(page: Page, area: tuple[float, float, float, float], collection: Path, original: Original) -> None:
+    """Two pictures side by side, each with a box to tick."""
+    x, y, width, height = area
+    column = (width - 8) / 2
+    room = height - 13
+    used = page.text(x, y + 3.5, original.reference, size=9, weight="bold")
+    page.box((x + used + 3, y + 0.2, width - used - 3, 4.6), original.title, (8.5, 7.5, 6.5), grey=PENCIL)
+    before, after = _before_and_after(collection, original)
+    for left, picture, words in ((x, before, "print it as found"), (x + column + 8, after, "print it recovered")):
+        scale = min(column / picture.width_px, room / picture.height_px)
+        size = (picture.width_px * scale, picture.height_px * scale)
+        page.picture(left, y + 6, *size, picture, f"{original.reference} {words}")
+        page.rectangle(left, y + 6 + size[1] + 2, 3.6, 3.6, grey=HAIR, points=0.8)
+        page.text(left + 5.6, y + 6 + size[1] + 4.9, words, size=8.5)
+
+
+def _before_and_after(collection: Path, original: Original) -> tuple[Picture, Picture]:
+    master = master_of(original)
+    copy = copy_of(original, Use.VIEWING, master.side)
+    recipe = recipe_of(collection, copy) if copy else None
+    try:
+        raster = make.picture(
+            collection / master.file,
+            turn=recipe.turn if recipe else 0,
+            outline=recipe.outline if recipe else None,
+            long_edge_px=_PICTURE_PX,
+        )
+    except ScanSetAside as error:
+        raise CollectionUnusable(f"The master {master.file} cannot be read: {error.reason}") from error
+    return _as_picture(make.rendered(raster, [])), _as_picture(make.rendered(raster, recipe.steps if recipe else []))
+
+
+def _as_picture(pixels: npt.NDArray[np.uint8]) -> Picture:
+    image = pyvips.Image.new_from_array(np.ascontiguousarray(pixels), interpretation="srgb")
+    return Picture(image.jpegsave_buffer(Q=92, keep="none"), image.width, image.height, srgb_profile())
