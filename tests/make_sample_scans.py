@@ -28,7 +28,7 @@ from simulate.colorimetry import (
     to_romm16,
 )
 from simulate.pictures import PICTURES
-from simulate.staging import Scan, Truth, generator
+from simulate.staging import Scene, Truth, generator
 from simulate.tone import Image, to_codes8
 
 FOLDER = Path(__file__).parents[1] / "sample_scans"
@@ -96,7 +96,7 @@ class Sample:
     """One scan: its file name, what lay on the glass, how the file was written, and at how many pixels per inch."""
 
     file: str
-    scene: Callable[[np.random.Generator], Scan]
+    scene: Scene
     write: Writer
     ppi: int
 
