@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 import os
+import re
 import shutil
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
@@ -13,6 +14,7 @@ from types import TracebackType
 from typing import Self
 
 from surrogate.description.conversation import Conversation, plain_name
+from surrogate.description.encodings import decode_legacy
 from surrogate.description.tags import Description, Value, cleaned, exif_tags, iim_tags, xmp_tags
 from surrogate.errors import EmbeddingFailed
 
@@ -20,6 +22,11 @@ __all__ = ["Description", "Embedder"]
 
 _READ = ("-json", "-struct", "-n", "-G1", "-a")
 _BLOCKS = ("-XMP:all", "-IPTC:all", "-IFD0:all", "-ExifIFD:all")
+# Everything in words, dates and numbers, but no pictures in small and no maker's own data.
+_WORDS_OF_SCANS = (
+    *("-b", "-XMP:all", "-IPTC:all", "-EXIF:all", "-Photoshop:IPTCDigest", "-File:CurrentIPTCDigest", "-File:Comment"),
+    *("-PNG:all", "-x", "MakerNotes:all", "-x", "ThumbnailImage", "-x", "PreviewImage", "-x", "JpgFromRaw"),
+)
 # Written with every description: the character set of IIM (IIM 4.2, 1:90), and a fixed toolkit name, so that a
 # newer ExifTool gives the same bytes.
 _ALWAYS: Mapping[str, str] = {"XMP-x:XMPToolkit": "surrogate"}
@@ -121,12 +128,13 @@ class Embedder:
                 beside.unlink(missing_ok=True)
 
     def read(self, path: Path) -> dict[str, object]:
-        """Everything a file carries, by ``group:tag``; {} when ExifTool cannot read it.
+        """The words and dates that a scan carries, by ``group:tag``; {} when ExifTool cannot read it.
 
-        Numbers come as text, structures as dictionaries, repeated fields as lists.
+        Numbers come as text, structures as dictionaries, repeated fields as lists. Text in an unmarked encoding
+        is told apart as :func:`surrogate.description.tables.decode` does.
         """
-        found = self._read_rows([path], ("-all:all", "-x", "System:all", "-x", "ExifTool:all"))
-        return found.get(plain_name(path), {})
+        found = self._read_rows([path], _WORDS_OF_SCANS).get(plain_name(path), {})
+        return {tag: value for tag, value in ((tag, _decoded(value)) for tag, value in found.items()) if value != ""}
 
     def _write_rows(self, rows: Sequence[tuple[Path, Mapping[str, Value]]], *, with_iim: bool) -> list[str]:
         extra = _FOR_COPIES if with_iim else ()
@@ -166,6 +174,8 @@ def differences(wanted: Mapping[str, Value], found: Mapping[str, object]) -> lis
 
 
 def _same(tag: str, wanted: object, found: object) -> bool:
+    if tag == "XMP-photoshop:DateCreated":  # ExifTool shows dates with colons
+        return str(found).replace(":", "-") == wanted
     if tag == "IPTC:DateCreated":
         return str(found).replace(":", "") == wanted
     if isinstance(wanted, list) and isinstance(found, list):
@@ -186,6 +196,23 @@ def _armoured(value: Value) -> object:
     if isinstance(value, dict):
         return {key: _armoured(each) for key, each in value.items()}
     return [_armoured(each) for each in value]
+
+
+def _decoded(value: object) -> object:
+    """Text that is no UTF-8 comes from ExifTool in base64; what is no text either is left out ("")."""
+    if isinstance(value, list):
+        return [_decoded(each) for each in value]
+    if not isinstance(value, str) or not value.startswith("base64:"):
+        return value
+    try:
+        data = base64.b64decode(value.removeprefix("base64:"), validate=True)
+    except ValueError:
+        return value
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        return decode_legacy(data) if not re.search(rb"[\x00-\x08\x0e-\x1f]", data) else ""
+    return value  # a person's own words that begin with "base64:"
 
 
 def _publish(temporary: Path, final: Path) -> None:

@@ -14,7 +14,8 @@ from surrogate.description.dates import understand
 from surrogate.description.text import clean, shorten
 from surrogate.records import Record
 
-Value = str | list[str] | dict[str, str] | list[dict[str, str]]
+Structure = dict[str, str | list[str]]
+Value = str | list[str] | Structure | list[Structure]
 
 # IIM 4.2, largest size of each data set in bytes.
 IIM_MOST_BYTES: Mapping[str, int] = {
@@ -26,9 +27,16 @@ IIM_MOST_BYTES: Mapping[str, int] = {
     "IPTC:Credit": 32,
     "IPTC:CopyrightNotice": 128,
 }
-# A JPEG holds the whole Exif block in one segment of at most 65,533 bytes (Exif 2.32, 4.5.4). Two captions of
-# this size leave room for the rest, even where UserComment takes two bytes a letter. XMP keeps the whole.
-EXIF_MOST_BYTES = 12000
+# A JPEG holds the whole Exif block in one segment of at most 65,533 bytes (Exif 2.32, 4.5.4). With these sizes it
+# fits even where UserComment, in UTF-16, takes two bytes for one. XMP keeps the whole.
+EXIF_MOST_BYTES: Mapping[str, int] = {
+    "IFD0:ImageDescription": 12000,
+    "ExifIFD:UserComment": 12000,
+    "IFD0:DocumentName": 2000,
+    "IFD0:Artist": 2000,
+    "IFD0:Copyright": 2000,
+    "IFD0:Software": 2000,
+}
 SOURCE_TYPES = "http://cv.iptc.org/newscodes/digitalsourcetype/"
 
 
@@ -59,12 +67,19 @@ class Description(Record):
 
 
 def cleaned(description: Description) -> Description:
-    """The same description with every text made safe to store (see :func:`clean`)."""
+    """The same description with every text made safe to store (see :func:`clean`).
+
+    Blanks and line breaks around a text are no part of it: Exif readers take them off.
+    """
     values = {
-        name: [clean(each).text for each in value] if isinstance(value, list) else clean(value).text
+        name: [_trimmed(each) for each in value] if isinstance(value, list) else _trimmed(value)
         for name, value in description
     }
     return Description.model_validate(values)
+
+
+def _trimmed(text: str) -> str:
+    return clean(text).text.strip(" \t\n")
 
 
 def caption_with_back(description: Description) -> str:
@@ -76,10 +91,12 @@ def caption_with_back(description: Description) -> str:
 def xmp_tags(description: Description) -> dict[str, Value]:
     """The XMP fields of a description; an empty value says that the field must not be there."""
     date = understand(description.date) if description.date else None
-    place = {"LocationName": description.place, "Sublocation": description.place}
-    if description.place_id:
-        place["LocationId"] = description.place_id
-    artwork = {
+    place: Structure = {
+        "LocationName": description.place,
+        "Sublocation": description.place,
+        "LocationId": [description.place_id] if description.place_id else [],
+    }
+    artwork: Structure = {
         "AOSourceInvNo": description.reference,
         "AOTitle": description.title,
         "AOCircaDateCreated": description.date,
@@ -107,7 +124,10 @@ def xmp_tags(description: Description) -> dict[str, Value]:
 
 
 def iim_tags(description: Description) -> dict[str, Value]:
-    """The IPTC-IIM fields, each cut to its largest length at a character boundary."""
+    """The IPTC-IIM fields, each cut to its largest length at a character boundary.
+
+    Only the caption may hold line breaks (IIM 4.2: the others are "graphic characters plus spaces").
+    """
     date = understand(description.date) if description.date else None
     whole = {
         "IPTC:OriginalTransmissionReference": description.reference,
@@ -118,37 +138,47 @@ def iim_tags(description: Description) -> dict[str, Value]:
         "IPTC:Credit": description.credit,
         "IPTC:CopyrightNotice": description.rights,
     }
-    tags: dict[str, Value] = {tag: shorten(text, IIM_MOST_BYTES[tag]) for tag, text in whole.items()}
+    tags: dict[str, Value] = {
+        tag: shorten(text if tag == "IPTC:Caption-Abstract" else _one_line(text), IIM_MOST_BYTES[tag]).rstrip(" \t\n")
+        for tag, text in whole.items()
+    }
     tags["IPTC:DateCreated"] = (date.iptc or "") if date else ""
     return tags
 
 
 def exif_tags(description: Description) -> dict[str, Value]:
-    """The Exif fields, cut so that the block fits one JPEG segment."""
+    """The Exif fields, cut so that the block fits one JPEG segment.
+
+    Names and rights stand on one line: in Exif's Copyright a break divides photographer from editor.
+    """
     whole = {
-        "IFD0:DocumentName": description.title,
+        "IFD0:DocumentName": _one_line(description.title),
         "IFD0:ImageDescription": caption_with_back(description),
         "ExifIFD:UserComment": description.inscription,
-        "IFD0:Artist": description.creator,
-        "IFD0:Copyright": description.rights,
+        "IFD0:Artist": _one_line(description.creator),
+        "IFD0:Copyright": _one_line(description.rights),
         "IFD0:Software": description.software,
     }
-    return {tag: shorten(text, EXIF_MOST_BYTES) for tag, text in whole.items()}
+    return {tag: shorten(text, EXIF_MOST_BYTES[tag]).rstrip(" \t\n") for tag, text in whole.items()}
 
 
-def _structures(rows: list[dict[str, str]]) -> list[dict[str, str]]:
+def _one_line(text: str) -> str:
+    return " ".join(text.split("\n"))
+
+
+def _structures(rows: list[Structure]) -> list[Structure]:
     filled = [{key: value for key, value in row.items() if value} for row in rows]
     return [row for row in filled if row]
 
 
-def _derived_from(source: str) -> dict[str, str]:
+def _derived_from(source: str) -> Structure:
     if not source:
         return {}
     is_id = source.startswith(("urn:", "uuid:", "xmp."))
     return {"DocumentID" if is_id else "FilePath": source}
 
 
-def _event(step: str, software: str) -> dict[str, str]:
+def _event(step: str, software: str) -> Structure:
     # "edited" is the action of XMP part 2, table of stEvt:action, for a change of content. No time: the same
     # master and recipe give the same bytes.
     return {"Action": "edited", "Parameters": step, "SoftwareAgent": software}

@@ -23,9 +23,9 @@ def clean(text: str) -> Cleaned:
     lone surrogates (Cs), and the 66 non-characters (The Unicode Standard, section 23.7). XML 1.0, production 2
     ``Char``, forbids most of them, so XMP could not hold them. Line breaks of every system become ``\\n`` and
     the text is put into Normalization Form C (Unicode Standard Annex 15). Format characters (joiners,
-    direction marks) belong to the writing of many languages and stay.
+    direction marks) belong to the writing of many languages and stay; a byte order mark at the beginning goes.
     """
-    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    text = text.replace("\r\n", "\n").replace("\r", "\n").removeprefix("\ufeff")
     found: list[int] = []
     kept: list[str] = []
     for character in text:
