@@ -14,7 +14,7 @@ from urllib.parse import quote
 
 from surrogate.collection.numbering import group_of
 from surrogate.handover.manifest import safe_cell
-from surrogate.handover.words import KINDS, date_words, fade_words, stain_words, with_full_stop
+from surrogate.handover.words import KINDS, date_words, ended, fade_words, stain_words
 from surrogate.handover.xmlstream import XmlStream, clean
 from surrogate.records import CollectionInfo, Original, Software, Use
 
@@ -54,10 +54,10 @@ def _extent(original: Original) -> str:
 
 def _scope(original: Original) -> str:
     parts = [
-        with_full_stop(original.caption),
+        ended(original.caption),
         f"People: {', '.join(original.people)}." if original.people else "",
         f"Place: {original.place}." if original.place else "",
-        f"Inscription: {with_full_stop(original.inscription)}" if original.inscription else "",
+        f"Inscription: {ended(original.inscription)}" if original.inscription else "",
     ]
     return " ".join(part for part in parts if part)
 

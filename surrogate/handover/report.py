@@ -20,7 +20,7 @@ from markupsafe import Markup
 from surrogate.collection import paths
 from surrogate.collection.files import replace_if_changed
 from surrogate.handover.templating import templates
-from surrogate.handover.words import KINDS, date_words, fade_words, percent, stain_words
+from surrogate.handover.words import KINDS, date_words, fade_words, percent, sentence, stain_words
 from surrogate.records import (
     CollectionInfo,
     Condition,
@@ -128,7 +128,7 @@ def _side(original: Original, side: Side, folder: Path, words: Mapping[str, Sequ
     condition = next((condition for condition in original.condition if condition.side is side), None)
     copies = [copy for copy in original.copies if copy.side is side]
     before = paths.condition(original.reference, side, "png")
-    said = dict.fromkeys(sentence for copy in copies for sentence in words.get(copy.file, ()))
+    said = dict.fromkeys(sentence(said) for copy in copies for said in words.get(copy.file, ()))
     lines = []
     if condition is not None:
         lines = [fade_words(condition.fade, original.kind), stain_words(condition.stain)]
@@ -214,7 +214,7 @@ def write(
         if (count - 1) % PAGE == 0:
             starts.append(original.reference)
         copies += len(original.copies)
-        if original.priority is not None:
+        if original.priority is not None and original.kind is not Kind.TARGET:
             rank = (original.priority.rank, original.reference, (count - 1) // PAGE)
             urgent.append((*rank, original.title, original.priority.reason))
             if len(urgent) > 4 * FIRST:

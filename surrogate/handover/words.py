@@ -35,18 +35,25 @@ def percent(share: float) -> str:
     return f"{value:.1f} %" if 0 < abs(value) < 2.95 else f"{value:.0f} %"
 
 
-def with_full_stop(text: str) -> str:
-    """``text`` as a sentence."""
+def ended(text: str) -> str:
+    """``text`` with a full stop where it has no end."""
     text = text.strip()
     return text if not text or text.endswith((".", "!", "?", "…")) else f"{text}."
+
+
+def sentence(text: str) -> str:
+    """``text`` as a sentence: a capital in front, a full stop behind. Not for the words of people or inscriptions."""
+    text = ended(text)
+    return text[:1].upper() + text[1:]
 
 
 def fade_words(fade: Fade, kind: Kind) -> str:
     """One or two sentences on how far the picture has faded."""
     if fade.grade is Grade.NOT_MEASURABLE:
-        return f"Fading could not be measured. {with_full_stop(fade.note)}".strip()
+        reason = fade.note.strip().removeprefix("Not measurable:").removeprefix("not measurable:")
+        return f"Fading could not be measured. {sentence(reason)}".strip()
     if fade.grade is Grade.NONE:
-        return f"No fading found. {with_full_stop(fade.note)}".strip()
+        return f"No fading found. {sentence(fade.note)}".strip()
     words = _HOW_FADED[fade.grade]
     if fade.density_loss is not None:
         c, m, y = (percent(max(0.0, loss)) for loss in fade.density_loss)
@@ -56,24 +63,25 @@ def fade_words(fade: Fade, kind: Kind) -> str:
             words += f": about {c} of the picture's density is gone"
         if fade.uncertainty is not None:
             words += f", give or take {percent(max(fade.uncertainty))}"
-    return f"{words}. {with_full_stop(fade.note)}".strip()
+    return f"{words}. {sentence(fade.note)}".strip()
 
 
 def stain_words(stain: Stain) -> str:
     """One or two sentences on stains and discoloured paper."""
     if stain.grade is Grade.NOT_MEASURABLE:
-        return f"Staining could not be measured. {with_full_stop(stain.note)}".strip()
+        reason = stain.note.strip().removeprefix("Not measurable:").removeprefix("not measurable:")
+        return f"Staining could not be measured. {sentence(reason)}".strip()
     if stain.grade is Grade.NONE:
-        return f"No stain found. {with_full_stop(stain.note)}".strip()
+        return f"No stain found. {sentence(stain.note)}".strip()
     parts = []
     if stain.area_fraction:
         parts.append(f"{percent(stain.area_fraction)} of the surface")
     if stain.regions:
         parts.append("one mark outlined" if len(stain.regions) == 1 else f"{len(stain.regions)} marks outlined")
-    if stain.yellowness_index is not None:
+    if stain.yellowness_index is not None and "yellowness" not in stain.note.lower():
         parts.append(f"yellowness index of the paper {stain.yellowness_index:.0f}")
     words = _HOW_STAINED[stain.grade] + (": " + ", ".join(parts) if parts else "")
-    return f"{words}. {with_full_stop(stain.note)}".strip()
+    return f"{words}. {sentence(stain.note)}".strip()
 
 
 def _plain_date(text: str) -> str | None:

@@ -15,7 +15,7 @@ from surrogate.handover.site.lists import Site
 from surrogate.handover.site.planned import Planned
 from surrogate.handover.site.shown import Item, Picture
 from surrogate.handover.templating import templates
-from surrogate.handover.words import with_full_stop
+from surrogate.handover.words import ended, sentence
 from surrogate.records import CollectionInfo
 
 #: Items on the front page.
@@ -52,7 +52,7 @@ def shortened(text: str) -> str:
 def citation(site: Site, item: Item, address: str) -> str:
     """How to cite an item: title, date, collection, number, address."""
     parts = [item.heading, item.when, f"{site.name}, {item.reference}", address]
-    return " ".join(with_full_stop(part) if part != address else part for part in parts if part)
+    return " ".join(ended(part) if part != address else part for part in parts if part)
 
 
 def linked_data(site: Site, item: Item, to: Addresses) -> dict[str, Any]:
@@ -142,7 +142,7 @@ def _render_item(
             item=item,
             pictures=shown,
             facts=list(_facts(item, by_reference)),
-            words=list(dict.fromkeys(words for picture in item.pictures for words in picture.words)),
+            words=list(dict.fromkeys(sentence(words) for picture in item.pictures for words in picture.words)),
             citation=citation(site, item, address),
             manifest=item_manifest(item.name),
             description=shortened(item.caption or f"{item.heading}, {site.name}"),
