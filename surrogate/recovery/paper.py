@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from surrogate.records import Triple
 from surrogate.recovery.paper_background import Paper, grid_shape, masked_mean, soften, take_apart
+from surrogate.recovery.paper_strokes import certainty
 from surrogate.recovery.recipe import Curves, Matrix, Plan, Plane, Step
 
 Floats = npt.NDArray[np.float32]
@@ -20,6 +21,7 @@ UNIT = 0.004
 
 #: Paper and ink of a reading copy. Paper at L* 97 leaves room for the eye to see an edge against a white screen.
 PAPER_OUT = 0.03
+EDGE_OUT = 0.55
 INK_OUT = 1.5
 
 #: Paper of a viewing copy is drawn this far from what it is towards clean, off-white paper (judgement).
@@ -119,20 +121,25 @@ def _viewing_curve(page: Paper, target: npt.NDArray[np.float64], gain: float) ->
 
 
 def _reading_curve(page: Paper, strength: float) -> Curves:
-    """Density above paper to the density of the reading copy: flat over paper, steep through ink."""
-    if page.ink_density == 0:
-        low, high = 6 * page.spread + 0.05, 6 * page.spread + 1.0
+    """Density above paper to the density of the reading copy: flat over paper, steep through the edge of ink.
+
+    Half-covered pixels come out half-way in sRGB codes between paper and ink (density 0.55), where a global threshold
+    falls: there the edge of a stroke lies where it lies on the original.
+    """
+    ink = page.ink_density
+    if ink == 0:
+        low, edge, high = 6 * page.spread + 0.05, 6 * page.spread + 0.5, 6 * page.spread + 1.0
     else:
-        low = max(0.9 * page.spread, 0.22 * page.ink_density)
-        high = max(0.8 * page.ink_density, low + 0.03)
-    mid = (low + high) / 2
-    top = PAPER_OUT + min(strength, 1.0) * (INK_OUT - PAPER_OUT)
+        noise = (3.5 - 2.3 * certainty(page.letters)) * page.spread
+        low = min(max(0.2 * ink, noise), 0.42 * ink)
+        edge, high = 0.47 * ink, 0.8 * ink
+    part = min(strength, 1.0)
     knots: Knots = [
         (-1.0, PAPER_OUT),
         (low, PAPER_OUT),
-        (mid, PAPER_OUT + 0.45 * (top - PAPER_OUT)),
-        (high, top),
-        (high + 1.0, top + 0.3),
+        (edge, PAPER_OUT + part * (EDGE_OUT - PAPER_OUT)),
+        (high, PAPER_OUT + part * (INK_OUT - PAPER_OUT)),
+        (high + 1.0, PAPER_OUT + part * (INK_OUT - PAPER_OUT) + 0.3),
     ]
     knots = [(round(x, 4), round(y, 4)) for x, y in knots]
     return Curves(why="paper to white, ink to black", red=knots, green=knots, blue=knots)

@@ -11,6 +11,8 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from surrogate.recovery.paper_strokes import LEAST_LETTERS, certainty, letters
+
 Floats = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]
 
@@ -36,7 +38,7 @@ class Paper:
     marks: Mask  # the same, a little wider: not bare paper
     spread: float  # standard deviation of bare paper in the residual
     ink_density: float  # density above paper of well-covered ink; 0 on a blank page
-    evidence: float  # how many times more dark than light outliers there are; near 1 on a blank page
+    letters: int  # letter-like marks found
 
 
 def grid_shape(height: int, width: int, nodes: int) -> tuple[int, int]:
@@ -161,17 +163,17 @@ def take_apart(density: Floats) -> Paper:
     return Paper(mix, base, residual, ink, wide, spread, *_ink_strength(residual, spread))
 
 
-def _ink_strength(residual: Floats, spread: float) -> tuple[float, float]:
-    """(density of well-covered ink, dark outliers per light outlier) after a light blur.
+def _ink_strength(residual: Floats, spread: float) -> tuple[float, int]:
+    """(density of fully covered ink, letter-like marks) after a light blur; (0, n) on a page without writing.
 
-    Bare paper and noise scatter to both sides; ink only darkens. So the ratio tells a blank page from a faint one.
+    Bare paper and noise scatter to both sides and in no shape; ink only darkens, in strokes.
     """
     soft = soften(residual, 1.2)
-    centre = float(np.median(soft))
-    reach = 3.5 * robust_spread(soft)
-    dark, light = int((soft > centre + reach).sum()), int((soft < centre - reach).sum())
-    evidence = (dark + 1) / (light + 1 + 2e-4 * soft.size)
-    strong = residual[soft > centre + reach]
-    if evidence < 3 or strong.size < 20:
-        return 0.0, evidence
-    return max(float(np.percentile(strong, 75)), 2 * spread), evidence
+    reach = float(np.median(soft)) + 3.5 * robust_spread(soft)
+    dark, light = letters(soft, reach)
+    found = dark - 2 * light
+    strong = residual[soft > reach]
+    if found < LEAST_LETTERS or strong.size < 20:
+        return 0.0, max(found, 0)
+    floor = (8.0 - 5.5 * certainty(found)) * spread
+    return max(float(np.percentile(strong, 92)), floor), found
