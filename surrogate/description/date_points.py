@@ -94,8 +94,9 @@ def _year(text: str) -> Reading | None:
 
 
 def _short_year(text: str) -> Reading | None:
-    found = re.fullmatch(r"'(\d\d)('?s)?|(\d0)'?s|(\d\d)(?:er)(?: jahre)?|anni '(\d\d)", text)
-    if found is None:
+    found = re.fullmatch(r"'?(\d\d)|(?:the )?'?(\d0)(?:'?s|er(?: jahre)?)|(?:annees|anos|anni|jaren) '?(\d0)", text)
+    # a bare number up to 31 may be a day or a count
+    if found is None or (text.isdigit() and int(text) <= 31):
         return None
     return Reading(edtf=None, question=f"Which century is meant by “{text}”? Write the year with four digits.")
 
@@ -174,13 +175,13 @@ def _season(text: str) -> Reading | None:
     rest = " ".join(words[:place] + words[place + 1 :])
     if re.fullmatch(r"\d{4}", rest):
         return Reading(edtf=f"{rest}-{code}")
-    winter = re.fullmatch(r"(\d\d)(\d\d)\s?[-/]\s?(?:(\d\d)?(\d\d))", rest)
+    winter = re.fullmatch(r"(\d\d)(\d\d)\s?[-/]\s?(?:(\d\d)?(\d\d)|(\d))", rest)
     if code == 24 and winter:
         year = int(winter[1] + winter[2])
-        following = int((winter[3] or winter[1]) + winter[4])
+        following = int((winter[3] or winter[1]) + (winter[4] or winter[2][0] + winter[5]))
         if following == year + 1:
             return Reading(edtf=f"{year}-12~/{following}-02~")
-    if re.fullmatch(r"'\d\d", rest):
+    if re.fullmatch(r"'?\d\d", rest):
         return Reading(edtf=None, question=f"Which century is meant in “{text}”? Write the year with four digits.")
     return None
 
@@ -194,25 +195,18 @@ def _feast(text: str) -> Reading | None:
     return Reading(edtf=day[0].isoformat() + ("~" if day[1] else "")) if day else None
 
 
+_DECADE_WORD = r"(?:(?:the|les|die|de|gli|los|las) )?(?:decade of (?:the )?|annees |anos |anni |jaren )?"
+_DECADE = re.compile(
+    _DECADE_WORD + r"(\d{3})0(?:'?s|er(?: jahre)?|-talet|-tallet|-luku|-e(?: gody)?|-е(?: годы)?| jahre|年代)"
+    r"|(?:les |gli |los )?(?:annees|anos|anni|jaren) (\d{3})0"
+    r"|(\d{3})[-_x?]\??"  # 194- as library catalogues have it
+)
+
+
 def _decade(text: str) -> Reading | None:
-    text = re.sub(
-        r"^(?:the|les|die|de|gli|los|anos|annees|anni|jaren)\s+(?:the\s+|annees\s+|anni\s+|anos\s+)?", "", text
-    )
-    found = re.fullmatch(
-        r"(\d{3})0(?:'?s|er(?: jahre)?|-talet|-tallet|-luku|-e(?: gody)?|-е(?: годы)?| jahre|年代)"
-        r"|(?:decade of (?:the )?)?(\d{3})0s|(\d{3})[-_x?]\??",
-        text,
-    )
-    bare = re.fullmatch(r"(\d{3})0", text)
-    if found is None and bare is None:
-        found = re.fullmatch(r"(nineteen|eighteen)[- ]?(\w+)", text)
-        if found and found[2] in NAMED_DECADES:
-            return Reading(edtf=f"{19 if found[1] == 'nineteen' else 18}{NAMED_DECADES[found[2]]}X")
-        if text in NAMED_DECADES:
-            return Reading(edtf=None, question=f"Which century is meant by “{text}”? Write, for example, 1940s.")
-        return None
+    found = _DECADE.fullmatch(text)
     if found is None:
-        return None
+        return _decade_in_words(text)
     decade = found[1] or found[2] or found[3]
     if decade.endswith("0") and found[3] is None:
         return Reading(
@@ -220,6 +214,16 @@ def _decade(text: str) -> Reading | None:
             question=f"Does “{text}” mean ten years (write {decade}X) or a hundred (write {decade[:2]}XX)?",
         )
     return Reading(edtf=f"{decade}X")
+
+
+def _decade_in_words(text: str) -> Reading | None:
+    bare = re.sub(r"^(?:the|les|gli|los) ", "", text)
+    full = re.fullmatch(r"(nineteen|eighteen)[- ]?(\w+)", bare)
+    if full and full[2] in NAMED_DECADES:
+        return Reading(edtf=f"{19 if full[1] == 'nineteen' else 18}{NAMED_DECADES[full[2]]}X")
+    if bare in NAMED_DECADES:
+        return Reading(edtf=None, question=f"Which century is meant by “{text}”? Write, for example, 1940s.")
+    return None
 
 
 def _century(text: str) -> Reading | None:

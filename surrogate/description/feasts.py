@@ -53,6 +53,7 @@ _EXACT: Mapping[str, Callable[[int], dt.date]] = {
     "april fool's day, april fools day": _fixed(4, 1),
     "may day, erster mai": _fixed(5, 1),
     "fourth of july, independence day, july fourth": _fixed(7, 4),
+    "ve day, v-e day, victory in europe day": _fixed(5, 8),
     "bastille day": _fixed(7, 14),
     "halloween, hallowe'en": _fixed(10, 31),
     "all saints' day, all saints day, all saints, allerheiligen, toussaint": _fixed(11, 1),

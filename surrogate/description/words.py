@@ -110,8 +110,8 @@ PERHAPS_AFTER: tuple[str, ...] = (
 )
 # Words that say nothing about when.
 FILLERS: tuple[str, ...] = _words(
-    "dated, date, taken, taken in, made, in the year, the year, year, in, on, the, from, of, during, sometime "
-    "in, some time in, im jahr, im jahre, im, am, en, le, el, nel, anno, im sommer, r., rok, год, в"
+    "dated, date, taken, taken in, made, in the year, the year, year, in, on, the, from, of, during, within, "
+    "sometime, some time, sometime in, some time in, im jahr, im jahre, im, am, en, le, el, nel, anno, r., rok, год, в"
 )
 NO_DATE: frozenset[str] = frozenset(
     _words(
