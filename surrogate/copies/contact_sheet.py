@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-import cv2
 import numpy as np
 import numpy.typing as npt
 import pyvips
+import zxingcpp
 
 from surrogate.collection import files
 from surrogate.copies.collection_reading import chosen, copy_of, master_of, read_manifest
@@ -124,7 +124,7 @@ def _picture(collection: Path, original: Original) -> Picture | None:
 
 def references_on(scan: npt.NDArray[np.uint8]) -> list[str]:
     """Reference numbers of a scanned contact sheet, (H, W) or (H, W, 3) uint8, any way up; [] for any other scan."""
-    text, _, _ = cv2.QRCodeDetector().detectAndDecode(scan)
-    if not text.startswith(CODE_START + " "):
-        return []
-    return str(text).removeprefix(CODE_START).split()
+    for code in zxingcpp.read_barcodes(np.ascontiguousarray(scan)):
+        if code.text.startswith(CODE_START + " "):
+            return code.text.removeprefix(CODE_START).split()
+    return []

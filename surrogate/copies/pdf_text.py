@@ -82,8 +82,8 @@ _BLOCKS: tuple[tuple[int, str], ...] = (
 )
 _STARTS = [start for start, _ in _BLOCKS]
 
-#: Drawn for a character that no font here has.
-MISSING = "\u25a1"
+#: Drawn for a character that no font here has (Unicode: replacement character).
+MISSING = "\ufffd"
 
 ELLIPSIS = "…"
 
@@ -151,6 +151,7 @@ def reads_leftwards(text: str) -> bool:
     return bool(text) and bool(bidi.get_base_level(text))
 
 
+@lru_cache(maxsize=4096)
 def shape(text: str, size: float, weight: Weight = "regular", *, leftwards: bool | None = None) -> Line:
     """One line of cleaned text in visual order, in the direction of its paragraph (None: of its own)."""
     base = reads_leftwards(text) if leftwards is None else leftwards
@@ -227,29 +228,24 @@ def _by_font(text: str, weight: Weight) -> Iterator[tuple[str, str]]:
     current = ""
     name = ""
     for char in text:
-        wanted = _font_of(char, weight)
         follows = char.isspace() or char in _JOINERS or unicodedata.category(char).startswith("M")
-        if name and (wanted == name or (follows and _has(name, char))):
-            current += char
-            continue
-        if current:
+        wanted = name if name and follows and _has(name, char) else _font_of(char, weight)
+        if current and wanted != name:
             yield current, name
+            current = ""
+        current += char if _has(wanted, char) else MISSING
         name = wanted
-        current = char if _has(wanted, char) else MISSING
-        if not _has(wanted, char):
-            name = REGULAR
     if current:
         yield current, name
 
 
 def _font_of(char: str, weight: Weight) -> str:
+    """The font of a character's block, or of the missing character where that font lacks it."""
     code = ord(char)
+    plain = BOLD if weight == "bold" else REGULAR
     name = _BLOCKS[bisect_right(_STARTS, code) - 1][1] if code <= 0xFFFF else REGULAR
-    if name == REGULAR:
-        if not _has(REGULAR, char) and _has(_FALLBACK, char):
-            return _FALLBACK
-        return BOLD if weight == "bold" else REGULAR
-    return name
+    candidates = (plain, _FALLBACK) if name == REGULAR else (name,)
+    return next((each for each in candidates if _has(each, char)), plain)
 
 
 def _has(name: str, char: str) -> bool:

@@ -204,6 +204,6 @@ def _save(raw: Path, size: tuple[int, int], ppi: float, path: Path) -> None:
     image = image.copy(xres=ppi / MM_PER_INCH, yres=ppi / MM_PER_INCH)
     image.set_type(pyvips.GValue.blob_type, "icc-profile-data", srgb_profile())
     try:
-        image.tiffsave(str(path), compression="lzw", predictor="horizontal", resunit="inch", keep="icc")
+        image.tiffsave(str(path), compression="deflate", predictor="horizontal", resunit="inch", keep="icc")
     except pyvips.Error as error:
         raise OSError(errno.ENOSPC if "space" in str(error) else errno.EIO, str(error)) from error
