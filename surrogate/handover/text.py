@@ -69,8 +69,10 @@ def languages() -> frozenset[str]:
 
 def check_language(language: str) -> None:
     """Raise :class:`WrongUse` when an installed Tesseract does not know ``language`` (``eng`` or ``deu+eng``)."""
+    if tesseract_version() is None:
+        return
     missing = [code for code in language.split("+") if code not in languages()]
-    if tesseract_version() is not None and missing:
+    if missing:
         raise WrongUse(
             f"Tesseract has no data for the language {missing[0]!r}; it reads {', '.join(sorted(languages()))}. "
             f"Install tesseract-ocr-{missing[0]}, or name another language in collection.toml."
