@@ -13,6 +13,7 @@ _OPEN_STARTS = {"": "before", "..": "until"}
 _OPEN_ENDS = {"": "after", "..": "since"}
 _THIRDS = {("0", "3"): "early", ("4", "6"): "mid", ("7", "9"): "late"}
 _CENTURY_THIRDS = {("00", "33"): "early", ("34", "66"): "mid", ("67", "99"): "late"}
+_MONTH_THIRDS = {("01", "10"): "early", ("11", "20"): "mid", ("21", "28"): "late"}
 _YEAR_THIRDS = {("01", "04"): "early", ("05", "08"): "mid", ("09", "12"): "late"}
 
 
@@ -49,10 +50,21 @@ def _interval(edtf: str) -> str:
     first, last = _point(start), _point(end)
     if first is None or last is None:
         return edtf
+    first = _without_what_follows(start, end, first)
     shared = re.match(r"(perhaps about |about |perhaps )", first)
     if shared and last.startswith(shared[0]):
         return f"{shared[0]}{first.removeprefix(shared[0])} to {last.removeprefix(shared[0])}"
     return f"{first} to {last}"
+
+
+def _without_what_follows(start: str, end: str, first: str) -> str:
+    """May to June 1943 and 12 to 15 May 1943: what both ends share is said once."""
+    shape = r"\d{4}-(?:0\d|1[0-2])(-\d\d)?"
+    one, other = re.fullmatch(shape, start), re.fullmatch(shape, end)
+    if one is None or other is None or bool(one[1]) != bool(other[1]) or start[:4] != end[:4]:
+        return first
+    words = first.split(" ")[:-1]
+    return words[0] if one[1] and start[:7] == end[:7] else " ".join(words)
 
 
 def _third(start: str, end: str) -> str | None:
@@ -65,6 +77,9 @@ def _third(start: str, end: str) -> str | None:
     year = re.fullmatch(r"(\d{4})-(\d\d)~/\1-(\d\d)~", f"{start}/{end}")
     if year and (year[2], year[3]) in _YEAR_THIRDS:
         return f"{_YEAR_THIRDS[year[2], year[3]]} {year[1]}"
+    month = re.fullmatch(r"(\d{4}-\d\d)-(\d\d)~/\1-(\d\d)~", f"{start}/{end}")
+    if month and (month[2], min(month[3], "28")) in _MONTH_THIRDS:
+        return f"{_MONTH_THIRDS[month[2], min(month[3], '28')]} {_point(month[1])}"
     return None
 
 

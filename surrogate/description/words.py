@@ -114,7 +114,8 @@ FILLERS: tuple[str, ...] = _words(
     "sometime, some time, sometime in, some time in, im jahr, im jahre, im, am, en, le, el, nel, anno, r., rok, год, в"
 )
 NO_DATE: frozenset[str] = frozenset(
-    _words(
+    word.strip("[]().")
+    for word in _words(
         "n.d., n.d, nd, no date, undated, unknown, not known, date unknown, unknown date, not dated, ?, ??, ???, -, --, s.d., sans date, s.a., "
         "o.j., o. j., ohne datum, ohne jahr, undatiert, unbekannt, sin fecha, s.f., senza data, sem data, zonder datum, z.d., "
         "odaterad, udateret, u.a., bez daty, bez data, б.д., без даты, 日付不明, date inconnue"
