@@ -131,8 +131,10 @@ def _reading_curve(page: Paper, strength: float) -> Curves:
         low, edge, high = 6 * page.spread + 0.05, 6 * page.spread + 0.5, 6 * page.spread + 1.0
     else:
         noise = (3.5 - 2.3 * certainty(page.letters)) * page.spread
-        low = min(max(0.2 * ink, noise), 0.42 * ink)
-        edge, high = 0.47 * ink, 0.8 * ink
+        # where noise allows it thin strokes are kept fuller, which text recognition reads better (measured)
+        clear = float(np.clip((ink / max(page.spread, 1e-3) - 20) / 30, 0, 1))
+        edge, high = (0.47 - 0.10 * clear) * ink, 0.8 * ink
+        low = min(max((0.2 - 0.06 * clear) * ink, noise), 0.9 * edge)
     part = min(strength, 1.0)
     knots: Knots = [
         (-1.0, PAPER_OUT),

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from surrogate.recovery.paper_strokes import LEAST_LETTERS, certainty, letters
+from surrogate.recovery.paper_strokes import LEAST_LETTERS, certainty, letters, sorted_marks
 
 Floats = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]
@@ -115,25 +115,28 @@ def robust_spread(values: Floats) -> float:
     return float(_MAD * np.median(np.abs(flat - np.median(flat)))) if flat.size else 0.0
 
 
-def ink_mix(density: Floats, base: Floats, ink: Mask) -> npt.NDArray[np.float64]:
+def ink_mix(above: Floats, ink: Mask, strokes: Mask, count: int) -> npt.NDArray[np.float64]:
     """Weights of R, G, B (sum 1) that show neutral ink with the least of paper, stain and noise in it.
 
     Fisher's direction: the inverse covariance of bare paper about its slow trend, times the colour of ink. Weights may
-    be negative (blue is then used to take stain out of red) but not so much that noise doubles.
+    be negative (blue is then used to take stain out of red) but not so much that noise doubles. ``above`` (H, W, 3)
+    density above the paper; ``ink`` all dark marks; ``strokes`` the ``count`` of them that are letters and tell the
+    ink's colour.
     """
-    bare = (density - base)[~cv2.dilate(ink.astype(np.uint8), np.ones((5, 5), np.uint8)).astype(bool)]
+    bare = above[~cv2.dilate(ink.astype(np.uint8), np.ones((5, 5), np.uint8)).astype(bool)]
     bare = bare[:: max(1, len(bare) // 100_000)].astype(np.float64)
     if len(bare) < 100:
-        bare = (density - base).reshape(-1, 3)[::7].astype(np.float64)
+        bare = above.reshape(-1, 3)[::7].astype(np.float64)
     bare = bare - np.median(bare, axis=0)
     limit = 4 * _MAD * np.median(np.abs(bare), axis=0) + 1e-3
     bare = np.clip(bare, -4 * limit, 4 * limit)
     covariance = bare.T @ bare / len(bare) + np.diag([1e-5, 1e-5, 1e-5])
     covariance = covariance + 4e-4 * np.outer(STAIN, STAIN)
     colour = np.ones(3)
-    if ink.mean() > 0.002:
-        found = np.median((density - base)[ink], axis=0).astype(np.float64)
-        colour = np.clip(found / max(float(found.mean()), 1e-3), 0.6, 1.4)
+    if count > 0:
+        found = np.median(above[strokes], axis=0).astype(np.float64)
+        known = certainty(count)
+        colour = (1 - known) * colour + known * np.clip(found / max(float(found.mean()), 1e-3), 0.6, 1.4)
     weights = np.linalg.solve(covariance, colour)
     weights = weights / weights.sum() if weights.sum() > 0 else np.full(3, 1 / 3)
     weights = np.clip(weights, -0.5, 1.5)
@@ -144,23 +147,26 @@ def take_apart(density: Floats) -> Paper:
     """Separate paper and ink of a page; ``density`` is (H, W, 3)."""
     height, width = density.shape[:2]
     base3 = spread_grid(lights(density), height, width)
-    grey = np.asarray((density - base3)[..., :2].mean(axis=2), dtype=np.float32)
+    above = density - base3
+    grey = np.asarray(above[..., :2].mean(axis=2), dtype=np.float32)
     ink = grey > max(0.06, 4 * robust_spread(grey))
-    mix = ink_mix(density, base3, ink)
-    mixed = np.asarray(density @ mix.astype(np.float32), dtype=np.float32)
-    start = np.asarray(base3 @ mix.astype(np.float32), dtype=np.float32)
-    residual = mixed - start
+    strokes, count, stain = sorted_marks(ink, above)
+    weights = ink_mix(above, ink, strokes, count)
+    mix = weights.astype(np.float32)
+    mixed = np.asarray(density @ mix, dtype=np.float32)
+    residual = np.asarray(above @ mix, dtype=np.float32)
     shape = grid_shape(height, width, FINE_NODES)
-    base, wide = masked_mean(mixed, np.ones_like(ink), shape), ink
-    for passes in range(3):
-        spread = robust_spread(residual)
+    # stain counts as paper at first, so that the base takes it up and what is written on it stands out afterwards
+    excused = cv2.dilate(stain.astype(np.uint8), np.ones((5, 5), np.uint8)).astype(bool)
+    for sigmas in (3.0, 2.5, 2.5):
         smooth = soften(residual, 0.8)
-        ink = smooth > max(0.02, (3.0, 2.5, 2.5)[passes] * robust_spread(smooth))
+        ink = (smooth > max(0.02, sigmas * robust_spread(smooth))) & ~excused
         wide = cv2.dilate(ink.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
         base = soften(masked_mean(mixed, ~wide, shape), 0.7)
-        residual = mixed - spread_grid(base, height, width)
+        residual = np.asarray(mixed - spread_grid(base, height, width), dtype=np.float32)
+        excused = np.zeros_like(ink)
     spread = robust_spread(residual[~ink]) if (~ink).any() else robust_spread(residual)
-    return Paper(mix, base, residual, ink, wide, spread, *_ink_strength(residual, spread))
+    return Paper(weights, base, residual, ink, wide, spread, *_ink_strength(residual, spread))
 
 
 def _ink_strength(residual: Floats, spread: float) -> tuple[float, int]:

@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float32]
+Mask = npt.NDArray[np.bool_]
 
 #: A letter or a written word is at least so large, in px of a picture of about one megapixel.
 LEAST_PX = 6
@@ -18,29 +19,61 @@ THICKEST = 0.3
 LEAST_LETTERS = 6
 
 
+#: A mark thicker than this is no stroke: half its greatest width, in px of a picture of about one megapixel.
+THICK_PX = 6.0
+
+#: A thick mark with less red than this share of its blue density is stain or tape; print and shadow are neutral.
+YELLOWER = 0.6
+
+
 def letters(residual: Floats, reach: float) -> tuple[int, int]:
     """Number of letter-like marks darker, and lighter, than the paper by ``reach``.
 
     ``residual`` (H, W) density above paper, lightly blurred. Paper and noise make as many light ones as dark.
     """
-    return _count(residual > reach), _count(residual < -reach)
+    return int(_letters(_Marks(residual > reach)).sum()), int(_letters(_Marks(residual < -reach)).sum())
 
 
 def certainty(found: int) -> float:
-    """0 where so few letter-like marks could be dirt, 1 where they are a text; scales how near noise one may cut."""
+    """0 where so few letter-like marks could be dirt, 1 where they are a text; tells how near noise one may cut."""
     return float(np.clip((found - LEAST_LETTERS) / 30, 0, 1))
 
 
-def _count(mask: npt.NDArray[np.bool_]) -> int:
-    marks = mask.astype(np.uint8)
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(marks, connectivity=8)
-    inside = cv2.distanceTransform(marks, cv2.DIST_L2, 3)
-    thick = np.zeros(len(stats), dtype=np.float32)
-    np.maximum.at(thick, labels[marks > 0], inside[marks > 0])
-    width = stats[1:, cv2.CC_STAT_WIDTH].astype(np.float64)
-    height = stats[1:, cv2.CC_STAT_HEIGHT].astype(np.float64)
+def sorted_marks(ink: Mask, above: Floats) -> tuple[Mask, int, Mask]:
+    """Dark marks sorted: the letter-like ones, how many they are, and thick yellow ones such as tape and foxing.
+
+    ``ink`` (H, W) dark marks; ``above`` (H, W, 3) density above paper.
+    """
+    marks = _Marks(ink)
+    stroke = np.concatenate([[False], _letters(marks)])
+    red, blue = (_sums(marks, above[..., i]) for i in (0, 2))
+    stain = (marks.thick > THICK_PX) & (red < YELLOWER * blue)
+    stain[0] = False
+    return stroke[marks.labels], int(stroke.sum()), stain[marks.labels]
+
+
+class _Marks:
+    """Connected marks of a mask with their measures; index 0 is the ground."""
+
+    def __init__(self, mask: Mask) -> None:
+        marks = mask.astype(np.uint8)
+        _, self.labels, self.stats, _ = cv2.connectedComponentsWithStats(marks, connectivity=8)
+        inside = cv2.distanceTransform(marks, cv2.DIST_L2, 3)
+        self.thick = np.zeros(len(self.stats), dtype=np.float32)
+        np.maximum.at(self.thick, self.labels[mask], inside[mask])
+        self.whole = max(mask.shape)
+
+
+def _sums(marks: _Marks, values: Floats) -> npt.NDArray[np.float64]:
+    return np.asarray(
+        np.bincount(marks.labels.ravel(), weights=values.ravel(), minlength=len(marks.stats)), dtype=np.float64
+    )
+
+
+def _letters(marks: _Marks) -> Mask:
+    """Which of the marks 1.. look like letters: a fold or a rule is long and thin or crosses the page, a spot round."""
+    width = marks.stats[1:, cv2.CC_STAT_WIDTH].astype(np.float64)
+    height = marks.stats[1:, cv2.CC_STAT_HEIGHT].astype(np.float64)
     small, large = np.minimum(width, height), np.maximum(width, height)
-    whole = max(mask.shape)
-    # a fold or a frame line is long and thin or crosses the page
-    letter = (small >= LEAST_PX) & (small > 0.15 * large) & (large < whole / 2) & (thick[1:] < THICKEST * large)
-    return int(letter.sum())
+    sized = (small >= LEAST_PX) & (small > 0.15 * large) & (large < marks.whole / 2)
+    return np.asarray(sized & (marks.thick[1:] < THICKEST * large))
