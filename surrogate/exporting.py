@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
@@ -10,6 +9,7 @@ from surrogate import wording
 from surrogate._version import __version__
 from surrogate.collection import paths
 from surrogate.collection.catalogue import Catalogue
+from surrogate.collection.files import sha256_of
 from surrogate.collection.settings import Settings
 from surrogate.condition import priority
 from surrogate.description.sheet import write_sheet
@@ -35,15 +35,12 @@ def export(folder: Path, settings: Settings, catalogue: Catalogue, notes: Sequen
 
 
 def _write_sheet(folder: Path, catalogue: Catalogue) -> None:
-    rows = [row.cells for row in catalogue.caption_rows()]
     path = folder / paths.CAPTIONS
-    if path.is_file() and all(row.cells == row.in_sheet for row in catalogue.caption_rows()):
-        with path.open(encoding="utf-8-sig", newline="") as handle:
-            if sum(1 for _ in csv.reader(handle)) == len(rows) + 1:
-                return
-    write_sheet(path, rows)
+    if path.is_file() and catalogue.sheet_is_current() and sha256_of(path) == catalogue.sheet_as_written():
+        return
+    write_sheet(path, [row.cells for row in catalogue.caption_rows()])
     with catalogue.transaction():
-        catalogue.sheet_was_written()
+        catalogue.sheet_was_written(sha256_of(path))
 
 
 class Originals:

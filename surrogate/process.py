@@ -53,6 +53,16 @@ class ProcessReport(Record):
         return 1 if self.set_aside else 0
 
 
+@dataclass(frozen=True)
+class _Placing:
+    """One side on its way to its final names, and the digest of the words it was given."""
+
+    reference: str
+    taken: Taken
+    described_as: str
+    placed: Future[Placed]
+
+
 @dataclass
 class _Run:
     """State of one run in the parent process."""
@@ -73,6 +83,7 @@ class _Run:
     updated: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     aside: list[SetAside] = field(default_factory=list)
+    numbered: set[str] = field(default_factory=set)
     serial: int = 0
 
 
@@ -102,7 +113,7 @@ def process(
             catalogue=catalogue,
             executor=pool[0],
             window=IN_FLIGHT * pool[1],
-            wording=wording.read(collection, captions, names, found.headers),
+            wording=wording.read(collection, captions, names, found.headers, catalogue.sheet_as_written()),
             kind=ruled,
             scans=_by_name(gathered),
             progress=progress,
@@ -110,6 +121,7 @@ def process(
         run.notes += run.wording.notes
         _take_in_new(run, gathered)
         _follow_changes(run)
+        clear_unfinished(collection)
         exporting.export(collection, found, catalogue, run.notes)
         return ProcessReport(
             collection=str(collection),
@@ -172,7 +184,7 @@ def _take_in_new(run: _Run, gathered: Gathered) -> None:
     fresh = [group for group in groups if _is_fresh(run, group)]
     run.total = sum(len(_members(group)) for group in fresh)
     taking: deque[tuple[Group, list[tuple[Scan, Side, Future[Taken]]]]] = deque()
-    placing: deque[tuple[str, Taken, Future[Placed]]] = deque()
+    placing: deque[_Placing] = deque()
     for group in fresh:
         taking.append((group, _start(run, group)))
         while len(taking) >= run.window:
@@ -180,7 +192,7 @@ def _take_in_new(run: _Run, gathered: Gathered) -> None:
     while taking:
         _settle(run, *taking.popleft(), placing)
     while placing:
-        _record(run, *placing.popleft())
+        _record(run, placing.popleft())
 
 
 def _members(group: Group) -> list[tuple[str, Side]]:
@@ -239,7 +251,7 @@ def _settle(
     run: _Run,
     group: Group,
     started: list[tuple[Scan, Side, Future[Taken]]],
-    placing: deque[tuple[str, Taken, Future[Placed]]],
+    placing: deque[_Placing],
 ) -> None:
     """Give the sides of one original their number and start putting them in place."""
     reference = _reference_of_known_side(run, group)
@@ -254,7 +266,8 @@ def _settle(
             )  # fmt: skip
             continue
         known = run.catalogue.master_with(taken.sha256)
-        if known is not None and known[2]:
+        if known is not None and (known[2] or taken.sha256 in run.numbered):
+            run.wording.adopt_from_twin(catalogue=run.catalogue, reference=known[0], side=side, twin=scan.name)
             _set_aside(
                 run, scan.name, f"The same file was already taken in as {known[1].scanned_as} ({known[0]}).",
                 "Nothing to do.", scan,
@@ -265,12 +278,13 @@ def _settle(
         except ScanSetAside as problem:
             _set_aside(run, scan.name, problem.reason, problem.advice, scan)
             continue
+        run.numbered.add(taken.sha256)
         if group.verso is not None and group.recto is not None and side is Side.VERSO:
             why = f"{group.verso} was taken as the back of {group.recto}: {group.why}."
             taken = replace(taken, notes=(*taken.notes, why))
         _place(run, reference, taken, placing)
         while len(placing) >= run.window:
-            _record(run, *placing.popleft())
+            _record(run, placing.popleft())
 
 
 def _result(run: _Run, scan: Scan, future: Future[Taken]) -> Taken | None:
@@ -319,23 +333,28 @@ def _number(run: _Run, scan: Scan, side: Side, reference: str | None, taken: Tak
     return reference
 
 
-def _place(run: _Run, reference: str, taken: Taken, placing: deque[tuple[str, Taken, Future[Placed]]]) -> None:
+def _place(run: _Run, reference: str, taken: Taken, placing: deque[_Placing]) -> None:
     side = taken.job.side
     run.wording.adopt(run.catalogue, reference, side, taken.job.name)
-    description = wording.description(run.catalogue, run.settings, reference)
-    future = run.executor.submit(pipeline.put_in_place, run.root, reference, taken, description)
-    placing.append((reference, taken, future))
+    placing.append(_placing(run, reference, taken))
 
 
-def _record(run: _Run, reference: str, taken: Taken, future: Future[Placed]) -> None:
+def _placing(run: _Run, reference: str, taken: Taken) -> _Placing:
+    words = wording.description(run.catalogue, run.settings, reference)
+    future = run.executor.submit(pipeline.put_in_place, run.root, reference, taken, words)
+    return _Placing(reference, taken, wording.digest(words), future)
+
+
+def _record(run: _Run, done: _Placing) -> None:
     """Enter one finished side into the catalogue."""
+    reference, taken = done.reference, done.taken
     scan = run.scans.get(taken.job.name)
     try:
-        placed = future.result()
+        placed = done.placed.result()
     except ScanSetAside as problem:
         _set_aside(run, taken.job.name, problem.reason, problem.advice, scan)
         return
-    enter(run.catalogue, run.settings, reference, taken, placed)
+    _enter(run.catalogue, done, placed)
     if scan is not None and not taken.job.is_master:
         run.catalogue.put_source(str(scan.path.resolve()), scan.size, scan.mtime_ns, reference, taken.job.side)
         run.catalogue.drop_set_aside(scan.name)
@@ -345,11 +364,11 @@ def _record(run: _Run, reference: str, taken: Taken, future: Future[Placed]) -> 
     _tell(run, taken.job.name)
 
 
-def enter(catalogue: Catalogue, found: Settings, reference: str, taken: Taken, placed: Placed) -> None:
+def _enter(catalogue: Catalogue, done: _Placing, placed: Placed) -> None:
     """Record everything about one side in one transaction."""
+    reference, taken = done.reference, done.taken
     side = taken.job.side
     made_as = wording.digest(taken.job.decisions)
-    described_as = wording.digest(wording.description(catalogue, found, reference))
     with catalogue.transaction():
         catalogue.put_master(reference, placed.master, complete=True)
         catalogue.add_condition(
@@ -357,7 +376,7 @@ def enter(catalogue: Catalogue, found: Settings, reference: str, taken: Taken, p
         )
         catalogue.drop_copies(reference, side, keep=[copy.file for copy in placed.copies])
         for copy in placed.copies:
-            catalogue.put_copy(CopyRow(copy, reference, made_as, described_as))
+            catalogue.put_copy(CopyRow(copy, reference, made_as, done.described_as))
         catalogue.put_notes(reference, side, taken.notes)
         if side is Side.RECTO:
             catalogue.put_original(OriginalRow(reference, taken.kind, taken.kind_confidence, taken.kind_from))
@@ -384,7 +403,7 @@ def _tell(run: _Run, name: str) -> None:
 def _follow_changes(run: _Run) -> None:
     """Make copies again where a decision changed, and describe them again where only the words did."""
     catalogue = run.catalogue
-    placing: deque[tuple[str, Taken, Future[Placed]]] = deque()
+    placing: deque[_Placing] = deque()
     run.wording.merge(catalogue)
     for row in catalogue.originals():
         description = wording.description(catalogue, run.settings, row.reference)
@@ -398,7 +417,7 @@ def _follow_changes(run: _Run) -> None:
             elif any(copy.described_as != described_as for copy in own):
                 _describe_again(run, row, master.side, own)
     while placing:
-        _record(run, *placing.popleft())
+        _record(run, placing.popleft())
 
 
 def _again(
@@ -407,7 +426,7 @@ def _again(
     file: str,
     side: Side,
     decided: Decisions,
-    placing: deque[tuple[str, Taken, Future[Placed]]],
+    placing: deque[_Placing],
 ) -> None:
     run.serial += 1
     master = next(m for m in run.catalogue.masters(reference) if m.side is side)
@@ -424,10 +443,7 @@ def _again(
     except ScanSetAside as problem:
         run.notes.append(f"{reference}: its copies could not be made again: {problem.reason} {problem.advice}")
         return
-    description = wording.description(run.catalogue, run.settings, reference)
-    placing.append(
-        (reference, taken, run.executor.submit(pipeline.put_in_place, run.root, reference, taken, description))
-    )
+    placing.append(_placing(run, reference, taken))
 
 
 def _describe_again(run: _Run, row: OriginalRow, side: Side, own: list[CopyRow]) -> None:

@@ -75,7 +75,7 @@ def rehearse(
     gathered = gather(scans, collection)
     exists = (collection / settings.FILE_NAME).is_file()
     found = settings.read(collection) if exists else Settings()
-    words = wording.read(collection, captions, [scan.name for scan in gathered.scans], found.headers)
+    words = wording.read(collection, captions, [scan.name for scan in gathered.scans], found.headers, None)
     known = _known_paths(collection) if exists else set()
     by_name = {scan.name: scan for scan in gathered.scans}
     aside = list(gathered.set_aside)

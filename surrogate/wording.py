@@ -13,6 +13,7 @@ from pydantic import BaseModel
 
 from surrogate.collection import paths
 from surrogate.collection.catalogue import Catalogue, OriginalRow
+from surrogate.collection.files import sha256_of
 from surrogate.collection.settings import Settings
 from surrogate.description.embed import Description
 from surrogate.description.matching import matching
@@ -52,6 +53,13 @@ class Wording:
         cells = {} if row is None else _cells(row)
         self._put(catalogue, reference, side, {**cells, "file": name})
 
+    def adopt_from_twin(self, catalogue: Catalogue, reference: str, side: Side, twin: str) -> None:
+        """Let a scan that was taken in have the row of an identical file, where it has none of its own."""
+        row = self.rows.get(twin)
+        first = next((r for r in catalogue.caption_rows() if (r.reference, r.side) == (reference, side)), None)
+        if row is not None and first is not None and set(first.cells) <= set(_KEY_COLUMNS):
+            self._put(catalogue, reference, side, {**_cells(row), "file": first.cells["file"]})
+
     def merge(self, catalogue: Catalogue) -> None:
         """Bring what was written in the sheets since the last run into the catalogue, cell by cell.
 
@@ -89,8 +97,14 @@ def _cells(row: SheetRow) -> dict[str, str]:
     return {column: cell for column, cell in cells.items() if column not in _KEY_COLUMNS}
 
 
-def read(collection: Path, given: Path | None, names: Sequence[str], headers: Mapping[str, str]) -> Wording:
-    """Read the caption sheet given (may be None) and the collection's own."""
+def read(
+    collection: Path, given: Path | None, names: Sequence[str], headers: Mapping[str, str], as_written: str | None
+) -> Wording:
+    """Read the caption sheet given (may be None) and the collection's own.
+
+    ``as_written`` is the SHA-256 of the collection's own sheet as the tool last wrote it: with the same bytes there
+    is nothing new in it.
+    """
     notes: list[str] = []
     rows: Mapping[str, SheetRow] = {}
     numbered: dict[tuple[str, Side], SheetRow] = {}
@@ -105,8 +119,9 @@ def read(collection: Path, given: Path | None, names: Sequence[str], headers: Ma
         lost = [row for row in found.unused if row.file]
         notes += [f"{given.name}, line {row.line}: there is no scan called {row.file}." for row in lost]
     own: dict[tuple[str, Side], SheetRow] = {}
-    if (collection / paths.CAPTIONS).is_file():
-        sheet = read_sheet(collection / paths.CAPTIONS, headers)
+    own_sheet = collection / paths.CAPTIONS
+    if own_sheet.is_file() and sha256_of(own_sheet) != as_written:
+        sheet = read_sheet(own_sheet, headers)
         notes += [f"{paths.CAPTIONS}: {note}" for note in sheet.notes]
         own = _numbered(sheet.rows)
     return Wording(rows=rows, numbered=numbered, own=own, notes=notes)

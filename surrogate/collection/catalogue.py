@@ -47,6 +47,7 @@ CREATE TABLE sources (
 CREATE TABLE set_aside (file TEXT PRIMARY KEY, reason TEXT NOT NULL, advice TEXT NOT NULL);
 CREATE TABLE notes (reference TEXT NOT NULL, side TEXT NOT NULL, note TEXT NOT NULL);
 CREATE INDEX notes_by_original ON notes (reference, side);
+CREATE TABLE facts (name TEXT PRIMARY KEY, value TEXT NOT NULL);
 CREATE TABLE events (at TEXT NOT NULL, reference TEXT, what TEXT NOT NULL, detail TEXT NOT NULL);
 """
 
@@ -243,9 +244,19 @@ class Catalogue:
         rows = self._db.execute("SELECT reference, side, cells, in_sheet FROM captions ORDER BY reference, side")
         return [CaptionRow(r[0], Side(r[1]), json.loads(r[2]), json.loads(r[3])) for r in rows]
 
-    def sheet_was_written(self) -> None:
-        """Remember that the caption sheet now holds what the catalogue holds."""
+    def sheet_was_written(self, sha256: str) -> None:
+        """Remember that the caption sheet, with these bytes, now holds what the catalogue holds."""
         self._db.execute("UPDATE captions SET in_sheet = cells WHERE in_sheet != cells")
+        self._db.execute("INSERT OR REPLACE INTO facts VALUES ('caption sheet', ?)", (sha256,))
+
+    def sheet_as_written(self) -> str | None:
+        """SHA-256 of the caption sheet as it was last written; None before that."""
+        row = self._db.execute("SELECT value FROM facts WHERE name = 'caption sheet'").fetchone()
+        return None if row is None else str(row[0])
+
+    def sheet_is_current(self) -> bool:
+        """Whether the sheet as last written holds everything that the catalogue holds."""
+        return self._db.execute("SELECT 1 FROM captions WHERE in_sheet != cells").fetchone() is None
 
     # sources and what was set aside
 

@@ -9,7 +9,7 @@ from pydantic import Field, ValidationError, field_validator
 
 from surrogate.collection.files import write_atomic
 from surrogate.collection.numbering import Pattern
-from surrogate.errors import CollectionUnusable
+from surrogate.errors import CollectionUnusable, WrongUse
 from surrogate.records import Kind, Record, Strength
 
 FILE_NAME = "collection.toml"
@@ -145,6 +145,8 @@ def read(folder: Path) -> Settings:
         raise CollectionUnusable(f"{path} cannot be read: {error.strerror}.") from error
     try:
         return Settings.model_validate(content)
+    except WrongUse as error:
+        raise CollectionUnusable(f"{path}: {error}") from error
     except ValidationError as error:
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"])

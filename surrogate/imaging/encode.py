@@ -35,7 +35,7 @@ def jpeg(pixels: npt.NDArray[np.uint8], path: Path, *, quality: int, ppi: float 
     """Write (H, W, 3) uint8 sRGB pixels as a baseline JPEG with an embedded sRGB profile."""
     with disk_errors(path):
         try:
-            _as_image(pixels, ppi).jpegsave(str(path), Q=quality, keep="icc", optimize_coding=True)
+            _as_image(pixels, ppi).jpegsave(str(path), Q=quality, keep="icc|exif", optimize_coding=True)
         except pyvips.Error as error:
             raise OSError(28 if "space" in str(error) else 5, str(error)) from error
 

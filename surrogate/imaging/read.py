@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pyvips
-from PIL import ImageCms
+from PIL import Image, ImageCms, ImageOps
 
 from surrogate.errors import ScanSetAside
 from surrogate.imaging.density import Pixels
@@ -43,7 +43,11 @@ _SIGNATURES: tuple[tuple[bytes, int, str], ...] = (
     (b"\xff\x4f\xff\x51", 0, "JPEG 2000"),
 )
 
-_LOADERS = {"TIFF": "tiff", "JPEG": "jpeg", "PNG": "png", "WebP": "webp", "JPEG 2000": "jp2k"}
+#: libvips loader by format; JPEG 2000 is not part of the libvips that comes from the registry.
+_LOADERS = {"TIFF": "tiff", "JPEG": "jpeg", "PNG": "png", "WebP": "webp"}
+
+#: Pillow's modes that hold 8 bits a channel or less, so that nothing is lost when it decodes in place of libvips.
+_SHALLOW_MODES = frozenset({"1", "L", "LA", "P", "RGB", "RGBA", "CMYK", "YCbCr", "LAB"})
 
 
 @dataclass(frozen=True)
@@ -109,10 +113,7 @@ def read_header(path: Path) -> ScanHeader:
     kind = sniff(path)
     image = _open(path, kind)
     if image.width * image.height > MOST_PIXELS:
-        raise ScanSetAside(
-            f"The file claims {image.width} x {image.height} pixels, more than any scanner makes.",
-            "It is probably damaged. " + _RESCAN,
-        )
+        raise _too_large(image.width, image.height)
     turned = image.get_typeof("orientation") != 0 and image.get("orientation") in {5, 6, 7, 8}
     width, height = (image.height, image.width) if turned else (image.width, image.height)
     return ScanHeader(
@@ -126,12 +127,55 @@ def read_header(path: Path) -> ScanHeader:
     )
 
 
-def _open(path: Path, kind: str) -> pyvips.Image:
-    loader = getattr(pyvips.Image, f"{_LOADERS[kind]}load")
+def _open(path: Path, kind: str, *, whole: bool = False) -> pyvips.Image:
+    """The scan as a libvips image, not yet decoded; ``whole`` allows any order of access."""
+    if kind not in _LOADERS:
+        return _second_decoder(path, kind)
+    access = {} if whole else {"access": "sequential"}
     try:
-        return loader(str(path), fail_on="error", access="sequential")
+        return getattr(pyvips.Image, f"{_LOADERS[kind]}load")(str(path), fail_on="error", **access)
     except pyvips.Error as error:
-        raise _explain(kind, error) from error
+        problem = _explain(kind, error)
+        if isinstance(problem, _UnknownVariety):
+            return _second_decoder(path, kind)
+        raise problem from error
+
+
+def _second_decoder(path: Path, kind: str) -> pyvips.Image:
+    """Decode with Pillow what libvips does not know; upright, with its profile and resolution."""
+    try:
+        with Image.open(path) as picture:
+            if picture.width * picture.height > MOST_PIXELS:
+                raise _too_large(picture.width, picture.height)
+            if picture.mode not in _SHALLOW_MODES:
+                raise _UnknownVariety(kind)
+            upright = ImageOps.exif_transpose(picture)
+            pixels = np.asarray(upright.convert("L" if upright.mode in {"1", "L"} else "RGB"))
+            profile, dpi = picture.info.get("icc_profile"), picture.info.get("dpi")
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+        raise ScanSetAside(f"The {kind} file is damaged and cannot be decoded.", _RESCAN) from error
+    image = pyvips.Image.new_from_array(pixels)
+    if profile:
+        image = image.copy()
+        image.set_type(pyvips.GValue.blob_type, "icc-profile-data", profile)
+    if dpi:
+        image = image.copy(xres=float(dpi[0]) / MM_PER_INCH, yres=float(dpi[1]) / MM_PER_INCH)
+    return image
+
+
+class _UnknownVariety(ScanSetAside):
+    """A file that may be sound but that a decoder does not know."""
+
+    def __init__(self, kind: str, _advice: str = "") -> None:
+        super().__init__(
+            f"The {kind} file uses a variety that cannot be read here.", "Save it as plain TIFF and take that in."
+        )
+
+
+def _too_large(width: int, height: int) -> ScanSetAside:
+    return ScanSetAside(
+        f"The file claims {width} x {height} pixels, more than any scanner makes.", "It is probably damaged. " + _RESCAN
+    )
 
 
 def _explain(kind: str, error: pyvips.Error) -> ScanSetAside:
@@ -215,7 +259,7 @@ def read_reduced(path: Path, long_edge_px: int) -> Raster:
     kind = sniff(path)
     header = _open(path, kind)
     try:
-        image = pyvips.Image.thumbnail(str(path), long_edge_px, height=long_edge_px, size="down", fail_on="error")
+        image = _reduced(path, kind, header, long_edge_px)
         converted, profile = as_srgb(image)
         pixels = to_array(converted)
     except pyvips.Error as error:
@@ -225,12 +269,20 @@ def read_reduced(path: Path, long_edge_px: int) -> Raster:
     return Raster(pixels=pixels, scale=scale, ppi=None if ppi is None else ppi * scale, profile=profile)
 
 
+def _reduced(path: Path, kind: str, image: pyvips.Image, long_edge_px: int) -> pyvips.Image:
+    """The scan reduced while it streams, upright, in its own colours and depth."""
+    if kind == "JPEG" and image.bands in {1, 3}:  # decodes at a fraction of its size
+        return pyvips.Image.thumbnail(str(path), long_edge_px, height=long_edge_px, size="down", fail_on="error")
+    # the same reduction without `thumbnail`, which would bring 16 bits down to 8
+    factor = long_edge_px / max(image.width, image.height)
+    return (image.resize(factor) if factor < 1 else image).autorot()
+
+
 def open_upright(path: Path) -> tuple[pyvips.Image, str]:
     """The whole scan as an upright sRGB libvips image, still undecoded, for regions and prints at full size."""
     kind = sniff(path)
     try:
-        image = getattr(pyvips.Image, f"{_LOADERS[kind]}load")(str(path), fail_on="error")
-        return as_srgb(image.autorot())
+        return as_srgb(_open(path, kind, whole=True).autorot())
     except pyvips.Error as error:
         raise _explain(kind, error) from error
 

@@ -34,7 +34,7 @@ def is_colour(density: Floats) -> bool:
     if base[2] - base[0] > 0.25 and base[1] - base[0] > 0.08:
         return True
     grey = flat.mean(axis=1)
-    wander = [float(np.std(flat[:, i] - np.poly1d(np.polyfit(grey, flat[:, i], 3))(grey))) for i in (0, 2)]
+    wander = [float(np.std(flat[:, i] - np.polynomial.Polynomial.fit(grey, flat[:, i], 3)(grey))) for i in (0, 2)]
     return max(wander) > 0.06
 
 

@@ -18,7 +18,7 @@ from surrogate.recovery.recipe import Curves, Grid, Matrix, Plane, Step
 #: Strips keep the working set inside the processor's cache; measured best between 128 and 512 rows.
 STRIP_ROWS = 256
 
-#: Densities from -2 to +6 fit 16 bits in steps of 1/8192.
+#: Densities from -2 to +6 fit 16 bits in steps of 1/8192; what goes beyond, between steps too, stays at the end.
 LOWEST = -2.0
 STEPS_PER_DENSITY = 8192.0
 

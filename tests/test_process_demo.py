@@ -1,0 +1,188 @@
+"""The main job on the sample scans: what process, audit and rebuild leave behind and say."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import json
+import subprocess
+from pathlib import Path
+
+import jsonschema
+import pytest
+from PIL import Image
+
+from surrogate.audit import audit
+from surrogate.collection.files import sha256_of
+from surrogate.demo import demo
+from surrogate.process import ProcessReport, process
+from surrogate.rebuild import rebuild
+from surrogate.records import Kind, Manifest, Side, Use
+
+SAMPLES = Path(__file__).parent.parent / "sample_scans"
+
+
+@pytest.fixture(scope="session")
+def manifest(demo_folder: Path) -> Manifest:
+    return Manifest.model_validate_json((demo_folder / "manifest.json").read_bytes())
+
+
+def by_scan(manifest: Manifest, name: str) -> int:
+    return next(i for i, o in enumerate(manifest.originals) for m in o.masters if m.scanned_as.startswith(name))
+
+
+def test_every_file_is_accounted_for(demo_run: tuple[Path, ProcessReport], manifest: Manifest) -> None:
+    pictures = {p.name for p in SAMPLES.iterdir() if p.suffix.lower() in {".jpg", ".tif"}}
+    taken = {m.scanned_as for o in manifest.originals for m in o.masters}
+    aside = {a.file for a in manifest.set_aside}
+    assert taken | aside == pictures
+    assert not taken & aside
+    assert demo_run[1].exit_status == 1
+    reasons = " ".join(a.reason for a in manifest.set_aside)
+    assert "text file" in reasons
+    assert "breaks off" in reasons
+    assert "same file" in reasons
+
+
+def test_masters_are_the_scans_byte_for_byte_and_read_only(demo_folder: Path, manifest: Manifest) -> None:
+    for original in manifest.originals:
+        for master in original.masters:
+            path = demo_folder / master.file
+            scan = SAMPLES / master.scanned_as
+            assert path.read_bytes() == scan.read_bytes()
+            assert path.stat().st_mode & 0o222 == 0
+            assert master.sha256 == hashlib.sha256(scan.read_bytes()).hexdigest()
+
+
+def test_the_manifest_fits_its_schema_and_links_to_files(demo_folder: Path, manifest: Manifest) -> None:
+    document = json.loads((demo_folder / "manifest.json").read_text())
+    jsonschema.validate(document, json.loads((demo_folder / "manifest.schema.json").read_text()))
+    assert document["schema"] == "surrogate-manifest/1"
+    masters = {m.sha256 for o in manifest.originals for m in o.masters}
+    for copy in (c for o in manifest.originals for c in o.copies):
+        assert sha256_of(demo_folder / copy.file) == copy.sha256
+        assert copy.master_sha256 in masters
+        assert copy.recipe is None or (demo_folder / copy.recipe).is_file()
+        with Image.open(demo_folder / copy.file) as picture:
+            assert picture.size == (copy.width, copy.height)
+            assert "icc_profile" in picture.info
+    references = [o.reference for o in manifest.originals]
+    assert references == sorted(references)
+
+
+def test_front_and_back_are_one_original(manifest: Manifest) -> None:
+    stall = manifest.originals[by_scan(manifest, "market stall")]
+    assert [m.side for m in stall.masters] == [Side.RECTO, Side.VERSO]
+    assert {(c.side, c.use) for c in stall.copies} >= {(Side.VERSO, Use.READING), (Side.RECTO, Use.VIEWING)}
+
+
+def test_the_album_page_is_one_master_with_parts(manifest: Manifest) -> None:
+    page = manifest.originals[by_scan(manifest, "album")]
+    assert page.kind is Kind.ALBUM_PAGE
+    assert len(page.masters) == 1
+    assert {c.part for c in page.copies if c.use is Use.VIEWING} == {None, 1, 2, 3, 4}
+
+
+def test_captions_reach_every_copy_for_a_second_reader(demo_folder: Path, manifest: Manifest) -> None:
+    chapel = manifest.originals[by_scan(manifest, "scan0003")]
+    assert chapel.date == "1952~"
+    copy = next(c for c in chapel.copies if c.use is Use.VIEWING)
+    told = subprocess.run(
+        ["exiv2", "-PEIXkt", "print", str(demo_folder / copy.file)], capture_output=True, text=True, check=True
+    ).stdout
+    assert chapel.reference in told
+    assert "Chapel in winter" in told
+    assert "algorithmicallyEnhanced" in told
+    assert chapel.masters[0].sha256 in told
+
+
+def test_nothing_is_called_measured_that_was_not(manifest: Manifest) -> None:
+    for original in manifest.originals:
+        for condition in original.condition:
+            if condition.fade.density_loss is None:
+                assert condition.fade.grade == "not measurable"
+                assert condition.fade.note
+
+
+def test_a_second_run_changes_nothing(own_demo: Path) -> None:
+    before = {p: p.stat().st_mtime_ns for p in own_demo.rglob("*") if p.is_file() and p.suffix != ".sqlite"}
+    report = demo(own_demo, workers=1)
+    after = {p: p.stat().st_mtime_ns for p in own_demo.rglob("*") if p.is_file() and p.suffix != ".sqlite"}
+    changed = {p.name for p in before.keys() | after.keys() if before.get(p) != after.get(p)}
+    assert changed <= {".held"}
+    assert report.taken_in == []
+    assert report.updated == []
+
+
+def test_two_workers_give_the_same_bytes_as_one(demo_folder: Path, tmp_path: Path) -> None:
+    demo(tmp_path / "demo", workers=2)
+    ours = {p.relative_to(demo_folder): sha256_of(p) for p in demo_folder.rglob("*") if p.is_file()}
+    theirs = {p.relative_to(tmp_path / "demo"): sha256_of(p) for p in (tmp_path / "demo").rglob("*") if p.is_file()}
+    ignored = {Path("catalogue.sqlite"), Path(".held")}  # the catalogue holds the time
+    assert {k: v for k, v in ours.items() if k not in ignored} == {k: v for k, v in theirs.items() if k not in ignored}
+
+
+def test_rebuild_gives_the_same_bytes(own_demo: Path, manifest: Manifest) -> None:
+    report = rebuild(own_demo)
+    assert report.copies
+    assert [c for c in report.copies if not c.identical] == []
+    assert report.exit_status == 0
+
+
+def test_audit_finds_what_was_done_to_files(own_demo: Path, manifest: Manifest) -> None:
+    assert audit(own_demo).findings == []
+    copy = own_demo / manifest.originals[0].copies[0].file
+    copy.write_bytes(copy.read_bytes()[:-1] + b"\0")
+    master = own_demo / manifest.originals[1].masters[0].file
+    master.unlink()
+    (own_demo / "masters" / "stranger.tif").touch()
+    found = {f.file: f.problem for f in audit(own_demo).findings}
+    assert "checksum" in found[manifest.originals[0].copies[0].file]
+    assert found[manifest.originals[1].masters[0].file] == "is missing"
+    assert "not in the catalogue" in found["masters/stranger.tif"]
+    assert audit(own_demo, quick=True).exit_status == 1
+
+
+def test_a_new_caption_rewrites_words_and_leaves_pixels(own_demo: Path, manifest: Manifest) -> None:
+    sheet = own_demo / "captions.csv"
+    with sheet.open(encoding="utf-8-sig", newline="") as handle:
+        rows = list(csv.DictReader(handle))
+    index = next(i for i, row in enumerate(rows) if row["title"] == "Biscuit")
+    rows[index]["title"] = "Biscuit, the Reading Room’s cat"
+    with sheet.open("w", encoding="utf-8", newline="") as handle:
+        writer = csv.DictWriter(handle, rows[0].keys())
+        writer.writeheader()
+        writer.writerows(rows)
+    before = manifest.originals[by_scan(manifest, "Biscuit")]
+    with Image.open(own_demo / before.copies[0].file) as picture:
+        pixels = picture.tobytes()
+    report = process([SAMPLES], own_demo, captions=SAMPLES / "captions.csv", workers=1)
+    assert report.updated == [f"{before.reference} recto"]
+    after = Manifest.model_validate_json((own_demo / "manifest.json").read_bytes())
+    changed = after.originals[by_scan(after, "Biscuit")]
+    assert changed.title == "Biscuit, the Reading Room’s cat"
+    with Image.open(own_demo / changed.copies[0].file) as picture:
+        assert picture.tobytes() == pixels
+    assert audit(own_demo).findings == []
+    assert rebuild(own_demo, [changed.reference]).exit_status == 0
+
+
+def test_leave_alone_in_the_sheet_is_followed(own_demo: Path, manifest: Manifest) -> None:
+    sheet = own_demo / "captions.csv"
+    with sheet.open(encoding="utf-8-sig", newline="") as handle:
+        rows = list(csv.DictReader(handle))
+    reference = manifest.originals[by_scan(manifest, "market stall")].reference
+    for row in rows:
+        if row["reference"] == reference and row["side"] == "recto":
+            row["strength"] = "none"
+    with sheet.open("w", encoding="utf-8", newline="") as handle:
+        writer = csv.DictWriter(handle, rows[0].keys())
+        writer.writeheader()
+        writer.writerows(rows)
+    process([SAMPLES], own_demo, workers=1)
+    after = Manifest.model_validate_json((own_demo / "manifest.json").read_bytes())
+    stall = after.originals[by_scan(after, "market stall")]
+    viewing = next(c for c in stall.copies if c.use is Use.VIEWING and c.side is Side.RECTO)
+    assert viewing.fidelity is not None
+    assert viewing.fidelity.largest_gain == 1.0
+    assert json.loads((own_demo / (viewing.recipe or "")).read_text())["steps"] == []
