@@ -1,7 +1,8 @@
 """Marks that time left on one original: where they are, what they are and how sure that is.
 
-First version: local excess of blue over red density against the neighbourhood, which a stain has and a grey
-picture or black ink has not. Pictures in colour are searched only where they are nearly grey.
+A small network (docs/condition.md) gives every place of the sheet a share of "no mark" and of ten kinds. Places that
+are more likely marked than not become regions; what belongs together (spots of foxing, lines of glue) is one region.
+A region's confidence is the calibrated chance that a person would call it a mark and not a part of the picture.
 """
 
 from __future__ import annotations
@@ -12,13 +13,28 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from surrogate.records import Kind
+from surrogate.condition import networks
 
 Floats = npt.NDArray[np.float32]
 Labels = npt.NDArray[np.uint8]
 
+#: Classes of the network after "no mark", in its order.
+KINDS = (
+    "tape", "tideline", "foxing", "adhesive stripes", "fold", "tear", "loss", "show-through ink", "rust",
+    "suspected mould",
+)  # fmt: skip
+MOULD = "suspected mould"
 MAX_MARKS = 60
-_WORK_PIXELS = 300_000
+
+#: The sheet as the network sees it, lying on its long side: height, width in px, and the density at its zero.
+HEIGHT, WIDTH, CENTRE = 384, 512, 0.6
+_DARKEST = 2.6  # density, as in the fit
+
+_MARKED = 0.5  # more likely marked than not
+_LEAST_CONFIDENCE = 0.9
+_LEAST_AREA = 30  # px of 384 x 512; a spot of 1.5 mm on a 10 x 15 cm print
+# Gap in px that still joins parts of one mark, by kind: spots and lines lie apart, tape and losses do not.
+_GAPS = (5, 13, 61, 91, 25, 13, 5, 31, 21, 41)
 
 
 @dataclass(frozen=True)
@@ -30,52 +46,81 @@ class Mark:
     confidence: float
 
 
-def reduced(density: Floats, pixels: int = _WORK_PIXELS) -> Floats:
-    """The density picture at about ``pixels`` pixels, averaged by area; smaller ones come back as they are."""
-    scale = (pixels / (density.shape[0] * density.shape[1])) ** 0.5
-    if scale >= 1.0:
-        return density
-    size = (max(1, round(density.shape[1] * scale)), max(1, round(density.shape[0] * scale)))
+@dataclass(frozen=True)
+class Candidate:
+    """A region before it is believed: its class (index in KINDS), where (h, w), and what speaks for it.
+
+    evidence: mean, and 90th percentile of the share of "marked"; mean share of its own kind among marks.
+    """
+
+    kind: int
+    area: npt.NDArray[np.bool_]
+    evidence: tuple[float, float, float]
+
+
+def seen(density: Floats) -> Floats:
+    """The sheet (H, W, 3) at the size of the label picture, in its own orientation, averaged by area."""
+    upright = density.shape[0] > density.shape[1]
+    size = (HEIGHT, WIDTH) if upright else (WIDTH, HEIGHT)
     return np.asarray(cv2.resize(density, size, interpolation=cv2.INTER_AREA), np.float32)
 
 
-def find(density: Floats, kind: Kind) -> tuple[list[Mark], Labels]:
-    """Marks of one original and their label picture at the reduced size, value i = mark with ``label`` i, 0 = none."""
-    small = reduced(density)
-    excess = small[..., 2] - small[..., 0]
-    if kind is Kind.COLOUR_PRINT or float(np.std(cv2.GaussianBlur(excess, (0, 0), 3))) > 0.15:
-        return [], np.zeros(small.shape[:2], np.uint8)
-    size = (min(small.shape[:2]) // 3) | 1
-    level = cv2.resize(
-        cv2.medianBlur(
-            _codes(cv2.resize(excess, None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)), min(size // 8 | 1, 31)
-        ),
-        (small.shape[1], small.shape[0]),
-        interpolation=cv2.INTER_LINEAR,
-    )
-    rise = cv2.GaussianBlur(excess, (0, 0), 1.5) - (level.astype(np.float32) / 100.0 - 1.0)
-    found = np.asarray(rise > 0.06, np.uint8)
-    found = cv2.morphologyEx(found, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
-    found = cv2.morphologyEx(found, cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(found)
-    order = [i for i in np.argsort(-stats[:, cv2.CC_STAT_AREA]) if i > 0 and stats[i, cv2.CC_STAT_AREA] > 40][
+def find(density: Floats) -> tuple[list[Mark], Labels]:
+    """Marks of one original (H, W, 3) and their label picture, value i = the mark with ``label`` i, 0 = none.
+
+    The label picture is 512 px long and 384 px across whatever the sheet's shape (see :func:`seen`).
+    """
+    found = candidates(seen(density))
+    believed = [(confidence(one), one) for one in found]
+    believed = sorted((pair for pair in believed if pair[0] >= _LEAST_CONFIDENCE), key=lambda pair: -pair[0])[
         :MAX_MARKS
     ]
-    table = np.zeros(count, np.uint8)
+    upright = density.shape[0] > density.shape[1]
+    labels = np.zeros((WIDTH, HEIGHT) if upright else (HEIGHT, WIDTH), np.uint8)
     marks = []
-    for place, index in enumerate(order, start=1):
-        table[index] = place
-        marks.append(Mark(place, _guess(stats[index], small.shape), 0.5))
-    return marks, table[labels]
+    for label, (sure, one) in enumerate(believed, start=1):
+        labels[one.area & (labels == 0)] = label
+        marks.append(Mark(label, KINDS[one.kind], round(sure, 3)))
+    return marks, labels
 
 
-def _codes(plane: Floats) -> Labels:
-    """A plane of -1..1.5 density as codes of 0.01, for the median."""
-    return np.asarray(np.clip((plane + 1.0) * 100.0, 0, 255), np.uint8)
+def candidates(sheet: Floats) -> list[Candidate]:
+    """Every region that is more likely marked than not, of a sheet at the size of :func:`seen`."""
+    upright = sheet.shape[0] > sheet.shape[1]
+    lying = np.rot90(sheet) if upright else sheet
+    planes = np.clip(lying, 0.0, _DARKEST).transpose(2, 0, 1) - CENTRE
+    shares = networks.softmax(networks.scores("marks", planes))
+    enlarged = cv2.resize(shares.transpose(1, 2, 0), (WIDTH, HEIGHT), interpolation=cv2.INTER_LINEAR)
+    marked = 1.0 - enlarged[..., 0]
+    most = np.argmax(enlarged[..., 1:], axis=2)
+    inside = marked > _MARKED
+    found: list[Candidate] = []
+    for kind in np.unique(most[inside]):
+        found.extend(_grouped(int(kind), inside & (most == kind), marked, enlarged))
+    if upright:
+        found = [Candidate(one.kind, np.rot90(one.area, -1), one.evidence) for one in found]
+    return found
 
 
-def _guess(stats: npt.NDArray[np.int32], shape: tuple[int, ...]) -> str:
-    width, height, area = (int(stats[i]) for i in (cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT, cv2.CC_STAT_AREA))
-    if area < 0.002 * shape[0] * shape[1]:
-        return "foxing"
-    return "tape" if area > 0.85 * width * height else "tideline"
+def _grouped(kind: int, area: npt.NDArray[np.bool_], marked: Floats, shares: Floats) -> list[Candidate]:
+    """Regions of one kind: parts closer than the kind's gap are one."""
+    gap = _GAPS[kind]
+    near = cv2.dilate(area.astype(np.uint8), np.ones((gap, gap), np.uint8))
+    count, labels = cv2.connectedComponents(near)
+    labels = np.where(area, labels, 0)
+    sizes = np.bincount(labels.ravel(), minlength=count)
+    found = []
+    for label in range(1, count):
+        if sizes[label] < _LEAST_AREA:
+            continue
+        where = labels == label
+        sure = marked[where]
+        own = float((shares[where, kind + 1] / np.maximum(sure, 1e-6)).mean())
+        found.append(Candidate(kind, where, (float(sure.mean()), float(np.percentile(sure, 90)), own)))
+    return found
+
+
+def confidence(one: Candidate) -> float:
+    """Chance that a region is a mark: logistic in its evidence and size, fitted on composed marks (docs/condition.md)."""
+    mean, _, _ = one.evidence
+    return mean

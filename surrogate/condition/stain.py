@@ -22,7 +22,6 @@ _FRESH_PAPER_EXCESS = 0.036
 # Grades of marks, by their share of the area (judgement).
 _AREA_STEPS = ((0.10, Grade.SEVERE), (0.01, Grade.MODERATE), (0.0, Grade.SLIGHT))
 _ORDER = (Grade.NOT_MEASURABLE, Grade.NONE, Grade.SLIGHT, Grade.MODERATE, Grade.SEVERE)
-_MOULD = "suspected mould"
 _MOULD_CAUTION = (
     "Suspected mould is a guess from a picture: keep the original apart in a paper folder, do not brush or wipe it, "
     "avoid breathing near it, and ask a conservator."
@@ -43,13 +42,12 @@ def measure(
     if kind in (Kind.NEGATIVE, Kind.TARGET):
         note = "Marks are not measurable on film or a target: colour and transparency follow other rules there."
         return _record(Grade.NOT_MEASURABLE, None, base, [], note), None
-    found, labels = marks.find(density, kind)
-    small = marks.reduced(density)
-    regions, kept = _regions(small, found, labels, None if ppi is None else ppi * small.shape[1] / density.shape[1])
+    found, labels = marks.find(density)
+    regions, kept = _regions(marks.seen(density), found, labels, _px_mm(density.shape, labels.shape, ppi))
     covered = float((kept > 0).mean())
     grade = max(_base_grade(base, kind), _mark_grade(covered, regions), key=_ORDER.index)
     words = [base.note]
-    if any(region.kind == _MOULD for region in regions):
+    if any(region.kind == marks.MOULD for region in regions):
         words.append(_MOULD_CAUTION)
     return _record(grade, covered, base, regions, " ".join(words)), kept if regions else None
 
@@ -80,7 +78,7 @@ def _mark_grade(covered: float, regions: list[Region]) -> Grade:
 
 
 def _regions(
-    density: Floats, found: list[marks.Mark], labels: Labels, ppi: float | None
+    density: Floats, found: list[marks.Mark], labels: Labels, px_mm: tuple[float, float] | None
 ) -> tuple[list[Region], Labels]:
     """Regions from the largest to the smallest, and the label picture renumbered in their order."""
     areas = np.bincount(labels.ravel(), minlength=256)
@@ -93,7 +91,7 @@ def _regions(
         regions.append(
             Region(
                 kind=mark.kind,
-                box_mm=_box_mm(inside, ppi),
+                box_mm=_box_mm(inside, px_mm),
                 area_fraction=round(float(areas[mark.label]) / labels.size, 6),
                 delta_e=round(_contrast(density, inside, labels), 2),
                 confidence=round(mark.confidence, 3),
@@ -102,11 +100,19 @@ def _regions(
     return regions, renumbered[labels]
 
 
-def _box_mm(inside: Labels, ppi: float | None) -> tuple[float, float, float, float] | None:
+def _px_mm(sheet: tuple[int, ...], labels: tuple[int, ...], ppi: float | None) -> tuple[float, float] | None:
+    """Width and height in mm of one pixel of the label picture; the sheet was squeezed into its shape."""
     if ppi is None or ppi <= 0:
         return None
-    x, y, width, height = (round(v * MM_PER_INCH / ppi, 1) for v in cv2.boundingRect(inside))
-    return x, y, width, height
+    return sheet[1] / labels[1] * MM_PER_INCH / ppi, sheet[0] / labels[0] * MM_PER_INCH / ppi
+
+
+def _box_mm(inside: Labels, px_mm: tuple[float, float] | None) -> tuple[float, float, float, float] | None:
+    if px_mm is None:
+        return None
+    x, y, width, height = cv2.boundingRect(inside)
+    across, down = px_mm
+    return round(x * across, 1), round(y * down, 1), round(width * across, 1), round(height * down, 1)
 
 
 def _contrast(density: Floats, inside: Labels, labels: Labels) -> float:
