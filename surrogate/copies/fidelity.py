@@ -64,5 +64,5 @@ def _structure(first: npt.NDArray[np.float32], second: npt.NDArray[np.float32]) 
 def _largest_gain(steps: Sequence[Step]) -> float:
     """Largest slope of output against input density along the grey axis, over densities 0 to 2.5."""
     grey = np.repeat(np.linspace(0, 2.5, 126, dtype=np.float32)[None, :, None], 3, axis=2)
-    out = play_density([step for step in steps if step.op != "field"], grey)
+    out = play_density([step for step in steps if step.op not in {"field", "plane"}], grey)
     return float(np.abs(np.diff(out, axis=1)).max() / (2.5 / 125))
