@@ -201,7 +201,7 @@ def _places(rng, width, height, arrangement, angle):
             corners = _sheet_at((0, 0), size, own)
             room = np.array([w, h]) - np.ptp(corners, axis=0)
             jitter = room * rng.uniform(-0.42, 0.42, 2)
-            placed.append(corners + [x, y] + jitter)
+            placed.append(corners + np.array([x, y]) + jitter)
         return placed
     # Touching or overlapping: two or three in a row or column on one axis, then turned together a little.
     count = min(count, 3)
