@@ -51,7 +51,9 @@ def feed(site: Site, items: Sequence[Item], since: Mapping[str, str], to: Addres
     """``feed.xml`` (RSS 2.0): the items that came last. ``since`` tells when by reference (ISO 8601)."""
     newest = sorted(items, key=lambda item: (since.get(item.reference, ""), item.reference), reverse=True)[:_IN_FEED]
     dated = [(item, since.get(item.reference, "")) for item in newest]
-    return Planned("feed.xml", repr((site, dated, to)), partial(_feed, site, dated, to))
+    return Planned(
+        "feed.xml", repr((site, [(item.digest, since) for item, since in dated], to)), partial(_feed, site, dated, to)
+    )
 
 
 def _url_list(root: str, entry: str, places: Sequence[str]) -> str:
@@ -129,6 +131,6 @@ def _records(site: Site, items: Sequence[Item], to: Addresses) -> str:
 
 def exports(site: Site, items: Sequence[Item], to: Addresses) -> Iterator[Planned]:
     """Dublin Core for other catalogues, as a table and as XML with the elements of OAI's ``oai_dc``."""
-    inputs = repr((site, to, items))
+    inputs = repr((site, to, [item.digest for item in items]))
     yield Planned("export/dublin_core.csv", inputs, partial(_table, site, items, to))
     yield Planned("export/dublin_core.xml", inputs, partial(_records, site, items, to))

@@ -6,6 +6,7 @@ and one is put in, so nothing is lost by publishing.
 
 from __future__ import annotations
 
+import json
 import shutil
 import struct
 from collections.abc import Iterator
@@ -204,3 +205,9 @@ def write_pictures(collection: Path, item: Item, picture: Picture, folder: Path,
         found.flatten(background=255).write_to_file(str(before), Q=_TILE_QUALITY, keep="none")
     else:
         before.unlink(missing_ok=True)
+
+
+def write_info(picture: Picture, folder: Path, service: str) -> None:
+    """Write ``info.json`` of one picture; ``service`` is the address of its folder."""
+    text = json.dumps(info(picture, service), indent=1)
+    (folder / "info.json").write_text(text + "\n", encoding="utf-8")

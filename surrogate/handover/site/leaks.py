@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import hashlib
 import html
+import os
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -25,12 +26,17 @@ from surrogate.records import Original, Side
 #: A private word is looked for when it has at least this many letters; shorter ones ("B2") stand everywhere by chance.
 _LEAST_LETTERS = 4
 
+_WORD = re.compile(r"\w+")
 _ESCAPE = re.compile(r"\\u([0-9a-fA-F]{4})|\\[nrt\"/\\]")
 _TEXT = frozenset({".html", ".json", ".js", ".xml", ".csv", ".css", ".txt", ".svg"})
 _HOUSE_FILES = frozenset(
     {"collection.toml", "catalogue.sqlite", "captions.csv", "manifest.csv", "set_aside.csv", "report.html"}
 )
 _NEVER = frozenset({".tif", ".tiff", ".sqlite", ".toml", ".xmp", ".jp2"})
+
+
+#: Stands between texts that are looked at together: a word that no secret holds.
+_APART = " \ue000apart\ue000 "
 
 
 @dataclass(frozen=True)
@@ -45,7 +51,7 @@ Words = tuple[str, ...]
 
 
 def _words(text: str) -> Words:
-    return tuple(re.findall(r"\w+", text.casefold()))
+    return tuple(_WORD.findall(text.casefold()))
 
 
 class Secrets:
@@ -61,6 +67,8 @@ class Secrets:
     def found_in(self, text: str) -> set[Words]:
         """The secrets that stand in a text."""
         words = _words(text)
+        if self._by_first.keys().isdisjoint(words):
+            return set()
         return {
             secret
             for at, word in enumerate(words)
@@ -90,12 +98,11 @@ def _kept_back(original: Original) -> Iterable[str]:
 def _public_texts(items: Sequence[Item], more: Iterable[str]) -> Iterable[str]:
     yield from more
     for item in items:
-        yield from (item.reference, item.title, item.caption, item.when, item.date, item.place, item.inscription)
-        yield from (item.creator, item.credit, item.rights, item.kind, *item.people)
+        said = [item.reference, item.title, item.caption, item.when, item.date, item.place, item.inscription]
+        said += [item.creator, item.credit, item.rights, item.kind, *item.people]
         for picture in item.pictures:
-            yield picture.key
-            yield from picture.words
-            yield "\n".join(line.text for line in picture.text)
+            said += [picture.key, *picture.words, "\n".join(line.text for line in picture.text)]
+        yield _APART.join(said)
     for template in (files("surrogate.handover") / "templates" / "site").iterdir():
         yield template.read_text("utf-8")
 
@@ -159,10 +166,26 @@ def check_content(site: Path, written: Iterable[Path], secrets: Secrets) -> list
     return leaks
 
 
+def walk(folder: str) -> Iterator[tuple[str, int]]:
+    """(path within the folder, bytes) of every file in it."""
+    waiting = [(folder, "")]
+    while waiting:
+        place, within = waiting.pop()
+        with os.scandir(place) as entries:
+            for entry in entries:
+                if entry.is_dir():
+                    waiting.append((entry.path, f"{within}{entry.name}/"))
+                else:
+                    yield f"{within}{entry.name}", entry.stat().st_size
+
+
 def check_files(
-    site: Path, present: Iterable[Path], originals: Sequence[Original], items: Sequence[Item]
+    site: Path, present: Iterable[tuple[str, int]], originals: Sequence[Original], items: Sequence[Item]
 ) -> list[Leak]:
-    """Files that must not be there at all: masters under any name, the house's own lists, hidden originals."""
+    """Files that must not be there at all: masters under any name, the house's own lists, hidden originals.
+
+    ``present`` is what :func:`walk` finds in the site.
+    """
     by_size: dict[int, set[str]] = defaultdict(set)
     for original in originals:
         for master in original.masters:
@@ -170,13 +193,12 @@ def check_files(
     shown = {item.name for item in items}
     hidden = {name_of(original.reference) for original in originals} - shown
     leaks = []
-    for file in present:
-        path = file.relative_to(site).as_posix()
-        if file.suffix.lower() in _NEVER or file.name in _HOUSE_FILES:
+    for path, size in present:
+        name = path.rpartition("/")[2]
+        if name in _HOUSE_FILES or f".{name.rpartition('.')[2].lower()}" in _NEVER:
             leaks.append(Leak(path, "belongs to the house, not on the site"))
-        if hidden.intersection(part.partition("_")[0].partition(".")[0] for part in path.split("/")):
+        if hidden and not hidden.isdisjoint(part.partition("_")[0].partition(".")[0] for part in path.split("/")):
             leaks.append(Leak(path, "belongs to an original that is not shown"))
-        digests = by_size.get(file.stat().st_size)
-        if digests and sha256_of(file) in digests:
+        if size in by_size and sha256_of(site / path) in by_size[size]:
             leaks.append(Leak(path, "is a master"))
     return leaks

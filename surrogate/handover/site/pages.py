@@ -162,7 +162,7 @@ def item_pages(site: Site, items: Sequence[Item], to: Addresses) -> Iterator[Pla
     for number, item in enumerate(items):
         around = (padded[number], padded[number + 2])
         named = [(near.name, near.heading) for near in around if near is not None]
-        inputs = repr((site, to, item, named, [each in by_reference for each in item.same_picture_as]))
+        inputs = repr((site, to, item.digest, named, [each in by_reference for each in item.same_picture_as]))
         yield Planned(item_page(item.name), inputs, partial(_render_item, site, item, around, by_reference, to))
 
 

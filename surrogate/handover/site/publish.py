@@ -95,11 +95,7 @@ def _plan(
     yield from lists.pages(site, items)
     yield from pages.map_page(site, items)
     for item in items:
-        yield Planned(item_manifest(item.name), repr((item, to)), partial(_iiif_manifest, item, to))
-        for picture in item.pictures:
-            service = to.of(pictures(picture.key))
-            described = images.info(picture, service)
-            yield Planned(f"{pictures(picture.key)}/info.json", repr(described), partial(_as_json, described))
+        yield Planned(item_manifest(item.name), repr((item.digest, to)), partial(_iiif_manifest, item, to))
     for path, content in iiif.collections(whole.collection, items, to):
         yield fixed(path, _as_json(content))
     for path, text in search.pieces(items):
@@ -117,9 +113,10 @@ def _tiles_digest(picture: Picture) -> str:
     return _digest("tiles", images.TILE_PX, picture.sha256)
 
 
-def _picture_digest(item: Item, picture: Picture, address: str) -> str:
+def _picture_digest(item: Item, picture: Picture, to: Addresses) -> str:
     seen = (picture.sha256, picture.thumbnail_sha256, picture.before)
-    return _digest("picture", seen, images.xmp_packet(item, address))
+    service = to.of(pictures(picture.key))
+    return _digest("picture", seen, service, images.xmp_packet(item, to.public_of(item_page(item.name))))
 
 
 @dataclass(frozen=True)
@@ -128,19 +125,20 @@ class _Run:
     site: Path
     to: Addresses
     before: State
+    present: frozenset[str]
 
 
 def _remove_old(run: _Run, planned: Mapping[str, str], keys: Mapping[str, str]) -> int:
     """Take away what is no longer shown; returns how many pages and pictures went."""
     removed = 0
-    for key in set(run.before.tiles) | set(run.before.pictures):
+    for key in (run.before.tiles.keys() | run.before.pictures.keys()) - keys.keys():
         folder = run.site / pictures(key)
-        if key not in keys and folder.is_dir():
+        if folder.is_dir():
             shutil.rmtree(folder)
             removed += 1
-    for path in run.before.pages:
+    for path in run.before.pages.keys() - planned.keys():
         file = run.site / path
-        if path not in planned and file.is_file():
+        if file.is_file():
             file.unlink()
             removed += 1
             if not any(file.parent.iterdir()):
@@ -154,27 +152,26 @@ def _write_pictures(run: _Run, items: Sequence[Item], current: State) -> tuple[S
     tiles: dict[str, str] = {}
     described: dict[str, str] = {}
     for item in items:
-        address = run.to.public_of(item_page(item.name))
         for picture in item.pictures:
-            cut, told = _tiles_digest(picture), _picture_digest(item, picture, address)
-            folder = run.site / pictures(picture.key)
-            old = run.before.tiles.get(picture.key) == cut and (folder / "info.json").is_file()
+            cut, told = _tiles_digest(picture), _picture_digest(item, picture, run.to)
+            old = run.before.tiles.get(picture.key) == cut and f"{pictures(picture.key)}/info.json" in run.present
             if old:
                 tiles[picture.key] = cut
             if old and run.before.pictures.get(picture.key) == told:
                 described[picture.key] = told
             else:
-                jobs.append((item, picture, address, cut, told, old))
+                jobs.append((item, picture, cut, told, old))
 
-    def make(job: tuple[Item, Picture, str, str, str, bool]) -> list[Path]:
-        item, picture, address, _, _, old = job
+    def make(job: tuple[Item, Picture, str, str, bool]) -> list[Path]:
+        item, picture, _, _, old = job
         folder = run.site / pictures(picture.key)
         if not old:
             images.write_tiles(run.collection, picture, folder)
-        images.write_pictures(run.collection, item, picture, folder, address)
+        images.write_pictures(run.collection, item, picture, folder, run.to.public_of(item_page(item.name)))
+        images.write_info(picture, folder, run.to.of(pictures(picture.key)))
         if not old:
-            return list(folder.rglob("*.jpg"))
-        return [*folder.glob("*.jpg"), *folder.glob("full/max/0/*.jpg")]
+            return [file for file in folder.rglob("*.*") if file.is_file()]
+        return [*folder.glob("*.*"), *folder.glob("full/max/0/*.jpg")]
 
     written = []
     current = current.model_copy(update={"tiles": tiles, "pictures": described})
@@ -182,7 +179,7 @@ def _write_pictures(run: _Run, items: Sequence[Item], current: State) -> tuple[S
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
         for done, (job, made) in enumerate(zip(jobs, pool.map(make, jobs), strict=True), start=1):
             written.append(made)
-            tiles[job[1].key], described[job[1].key] = job[3], job[4]
+            tiles[job[1].key], described[job[1].key] = job[2], job[3]
             if done % _KEEP_EVERY == 0:
                 state.write(run.site, current)
     return current, written
@@ -194,7 +191,7 @@ def _write_pages(
     written = []
     for planned in plan:
         file = run.site / planned.path
-        if run.before.pages.get(planned.path) == digests[planned.path] and file.is_file():
+        if planned.path in run.present and run.before.pages.get(planned.path) == digests[planned.path]:
             continue
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_text(planned.make(), encoding="utf-8", newline="")
@@ -216,7 +213,9 @@ def publish(collection: Path, to: Path, base: str | None = None, today: date | N
     :class:`surrogate.errors.CollectionUnusable` and :class:`surrogate.errors.DiskFull`.
     """
     _check_target(collection, to)
-    run = _Run(collection, to, addresses(base), state.read(to))
+    known = state.read(to)
+    before = frozenset(path for path, _ in leaks.walk(str(to))) if to.is_dir() else frozenset()
+    run = _Run(collection, to, addresses(base), known, before)
     rules = settings.read(collection).publish
     whole = manifest.read(collection)
     day = today or datetime.now(UTC).date()
@@ -237,11 +236,12 @@ def publish(collection: Path, to: Path, base: str | None = None, today: date | N
         current, remade = _write_pictures(run, items, State(pages=same))
         current, texts = _write_pages(run, plan, digests, current)
     secrets = leaks.secrets_of(whole.originals, items, names, (info.name, info.credit, info.rights, rules.story))
-    present = [file for file in to.rglob("*") if file.is_file()]
-    known = run.before.checked == secrets.digest()
+    present = list(leaks.walk(str(to)))
     found = leaks.check_files(to, present, whole.originals, items)
     changed = [*texts, *(file for made in remade for file in made)]
-    found += leaks.check_content(to, changed if known else present, secrets)
+    if run.before.checked != secrets.digest():
+        changed = [to / path for path, _ in present]
+    found += leaks.check_content(to, changed, secrets)
     if found:
         raise Leaked(to, found)
     state.write(to, current.model_copy(update={"checked": secrets.digest()}))

@@ -32,9 +32,11 @@ def words_of(text: str) -> list[str]:
     >>> words_of("Der Blücher-Kai, 1943")
     ['der', 'blucher', 'kai', '1943']
     """
-    folded = unicodedata.normalize("NFKD", text.lower())
-    bare = "".join(letter for letter in folded if not unicodedata.combining(letter))
-    return _WORD.findall(bare)
+    lowered = text.lower()
+    if lowered.isascii():
+        return _WORD.findall(lowered)
+    folded = unicodedata.normalize("NFKD", lowered)
+    return _WORD.findall("".join(letter for letter in folded if not unicodedata.combining(letter)))
 
 
 def _searched(item: Item) -> str:

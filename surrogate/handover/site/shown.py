@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from pathlib import Path
 
 from surrogate.collection import paths
@@ -66,6 +68,11 @@ class Item:
     rights: str
     same_picture_as: tuple[str, ...]
     pictures: tuple[Picture, ...]
+
+    @cached_property
+    def digest(self) -> str:
+        """Digest of everything that may be shown of this item."""
+        return hashlib.sha256(repr(self).encode()).hexdigest()[:32]
 
     @property
     def heading(self) -> str:

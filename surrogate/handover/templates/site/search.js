@@ -59,9 +59,9 @@
     const into = new Uint8Array(start.items);
     let at = start.starts.findLastIndex((term) => term <= word);
     if (at < 0) at = 0;
-    for (let n = 0; n < PIECES && at < start.starts.length; n++, at++) {
-      if (n > 0 && !start.starts[at].startsWith(word)) break;
-      const terms = await piece(`terms_${at}`);
+    const names = [`terms_${at}`];
+    while (names.length < PIECES && start.starts[++at]?.startsWith(word)) names.push(`terms_${at}`);
+    for (const terms of await Promise.all(names.map(piece))) {
       for (const [term, packed] of Object.entries(terms)) if (term.startsWith(word)) mark(packed, into);
     }
     return into;
@@ -87,10 +87,9 @@
   }
 
   async function show(numbers, from, query, start) {
-    for (const number of numbers.slice(from, from + SHOWN)) {
-      const shown = await piece(`items_${Math.floor(number / start.inPiece)}`);
-      hits.append(card(shown[number % start.inPiece], query));
-    }
+    const now = numbers.slice(from, from + SHOWN);
+    const loaded = await Promise.all(now.map((number) => piece(`items_${Math.floor(number / start.inPiece)}`)));
+    hits.append(...now.map((number, n) => card(loaded[n][number % start.inPiece], query)));
     const next = from + SHOWN;
     further.hidden = next >= numbers.length;
     further.onclick = async () => {
@@ -99,6 +98,7 @@
       hits.children[first].firstChild.focus();
     };
     document.body.dataset.ready = query;
+    performance.mark("found");
   }
 
   async function find(query) {
@@ -108,8 +108,7 @@
     if (!words.length) return;
     const start = await piece("start");
     const all = new Uint8Array(start.items).fill(1);
-    for (const word of words) {
-      const some = await itemsWith(word, start);
+    for (const some of await Promise.all(words.map((word) => itemsWith(word, start)))) {
       for (let i = 0; i < all.length; i++) all[i] &= some[i];
     }
     const numbers = [];
