@@ -153,6 +153,99 @@ def rebuild(
 
 
 @app.command()
+def frame(
+    folder: Collection,
+    references: Annotated[list[str], typer.Argument(metavar="REFERENCE...", help="reference numbers to print")],
+    size: Annotated[str, typer.Option("--frame", metavar="WxH", help="the frame: 8x10in, 200x250mm, a4 ...")],
+    opening: Annotated[
+        str | None, typer.Option(metavar="WxH", help="window of the mat; default: the picture's")
+    ] = None,
+    fill: Annotated[bool, typer.Option("--fill", help="fill the window, even if that crops the picture")] = False,
+    paper: Annotated[str, typer.Option(help="paper of your printer")] = "a4",
+    ppi: Annotated[float, typer.Option(help="largest resolution of the print")] = 300,
+    as_found: Annotated[bool, typer.Option("--as-found", help="print it as it is now, without recovery")] = False,
+    as_json: Json = False,
+) -> None:
+    """Prints to frame: a TIFF and a PDF with the framing sheet."""
+    from surrogate.printing import frame as run
+
+    report = run(folder, references, frame=size, opening=opening, fill=fill, paper=paper, ppi=ppi, as_found=as_found)
+    if as_json:
+        _print_json(report)
+        return
+    for made in report.frames:
+        width, height = made.print_mm
+        _say(f"{made.reference}  print {width:.0f} x {height:.0f} mm at {made.print_ppi:.0f} ppi: {made.pdf}")
+        for warning in made.warnings:
+            _say(f"  {warning}")
+
+
+@app.command()
+def labels(
+    folder: Collection,
+    references: Annotated[list[str] | None, typer.Argument(metavar="[REFERENCE...]")] = None,
+    sheet: Annotated[str, typer.Option(help="columns x rows of the label sheet")] = "3x8",
+    paper: Annotated[str, typer.Option(help="paper of the label sheet")] = "a4",
+    skip: Annotated[int, typer.Option(help="labels already used on the first sheet")] = 0,
+) -> None:
+    """Labels with reference number, title, date, location and a QR code."""
+    from surrogate.copies.labels import labels as run
+
+    _say(str(run(folder, references or [], sheet=sheet, paper=paper, skip=skip)))
+
+
+@app.command()
+def publish(
+    folder: Collection,
+    to: Annotated[Path, typer.Option(metavar="SITE", help="folder for the site")],
+    base: Annotated[str | None, typer.Option(metavar="URL", help="address the site will have")] = None,
+) -> None:
+    """A static site with zoomable pictures, for any web space."""
+    from surrogate.handover.site.publish import publish as run
+
+    report = run(folder, to, base)
+    _say(f"{report.site}: {report.shown} originals shown, {report.hidden} kept in the house.")
+    _say(f"{report.written} files written, {report.removed} removed.")
+
+
+@app.command()
+def handover(
+    folder: Annotated[Path | None, typer.Argument(metavar="DIR", help="the collection's folder")] = None,
+    to: Annotated[Path | None, typer.Option(metavar="BAG", help="folder for the bag")] = None,
+    check: Annotated[Path | None, typer.Option(metavar="BAG", help="check a bag instead")] = None,
+    take_over: Annotated[
+        list[Path] | None, typer.Option("--from-bag", metavar="BAG", help="make DIR a collection from this bag again")
+    ] = None,
+    sha512: Annotated[bool, typer.Option("--sha512", help="SHA-512 beside SHA-256")] = False,
+    link: Annotated[bool, typer.Option("--link", help="hard links instead of copies")] = False,
+) -> None:
+    """A bag for a larger archive; --check looks it over, --from-bag takes one over."""
+    from surrogate.handover import archive
+
+    if check is not None:
+        findings = archive.check(check)
+        for finding in findings:
+            _say(f"{finding.path}: {finding.what}")
+        _say(f"{check}: {len(findings)} findings.")
+        raise typer.Exit(1 if findings else 0)
+    if folder is None or (to is None and not take_over):
+        from surrogate.errors import WrongUse
+
+        raise WrongUse("Give the collection's folder and --to BAG, or --check BAG.")
+    if take_over:
+        from surrogate.handover.takeover import take_over as take
+
+        taken = take(take_over, folder)
+        _say(f"{taken.collection}: {taken.originals} originals, {taken.files} files taken over.")
+        return
+    if to is not None:
+        report = archive.handover(folder, to, sha512=sha512, link=link)
+        for bag in report.bags:
+            _say(f"{bag}: complete and checked.")
+        _say(f"{report.originals} originals, {report.files} files, {report.bytes / 1e6:,.1f} MB.")
+
+
+@app.command()
 def version() -> None:
     """Say which version this is."""
     _say(f"surrogate {__version__}")

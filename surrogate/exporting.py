@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
-from surrogate import wording
+from surrogate import outlining, wording
 from surrogate._version import __version__
 from surrogate.collection import paths
 from surrogate.collection.catalogue import Catalogue
@@ -23,6 +23,7 @@ SOFTWARE = Software(name="surrogate", version=__version__)
 def export(folder: Path, settings: Settings, catalogue: Catalogue, notes: Sequence[str]) -> None:
     """Write every list of the collection anew; files whose content would not change are left untouched."""
     _write_sheet(folder, catalogue)
+    outlining.export(folder, catalogue)
     originals = Originals(settings, catalogue)
     aside = catalogue.set_aside()
     info = CollectionInfo(

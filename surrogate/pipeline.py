@@ -84,6 +84,16 @@ class Job:
 
 
 @dataclass(frozen=True)
+class Found:
+    """An outline on the scan, in master pixels. ``confidence`` is None where a person drew it."""
+
+    part: int
+    corners: Corners
+    confidence: float | None
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class StagedCopy:
     """A finished copy that has no number yet."""
 
@@ -111,6 +121,7 @@ class Taken:
     condition: Condition
     condition_picture: Path
     copies: tuple[StagedCopy, ...]
+    outlines: tuple[Found, ...]
     notes: tuple[str, ...]
 
 
@@ -147,7 +158,8 @@ def take_in(job: Job) -> Taken:
     raster = read_reduced(master, job.decisions.copies.viewing_long_edge)
     if raster.ppi is None and job.decisions.scan.ppi:
         raster = replace(raster, ppi=job.decisions.scan.ppi * raster.scale)
-    shown, background, notes = _layout(raster, job.decisions)
+    found, background, notes = _layout(raster, job.decisions)
+    shown = _as_shown(found)
     guess = _kind(raster, shown, background, job)
     measured, parts = _measure(raster, shown, guess.kind, job)
     copies = _copies(master, sha256, raster, shown, parts, job)
@@ -169,6 +181,7 @@ def take_in(job: Job) -> Taken:
         condition=measured.condition,
         condition_picture=drawn,
         copies=tuple(copies),
+        outlines=tuple(found),
         notes=notes,
     )
 
@@ -191,14 +204,13 @@ def _preserve(scan: Path, target: Path) -> tuple[str, int]:
     return sha256, size
 
 
-def _layout(raster: Raster, decisions: Decisions) -> tuple[list[_Shown], str, tuple[str, ...]]:
-    """Which pictures the scan shows: (pictures, background, notes). The first is the copy of the whole."""
-    whole = _Shown(None, None)
+def _layout(raster: Raster, decisions: Decisions) -> tuple[list[Found], str, tuple[str, ...]]:
+    """Where the pictures lie on the scan, to be cut out: (outlines, background, notes)."""
     if decisions.outlines is not None:
-        found = [_Shown(i + 1, corners) for i, corners in enumerate(decisions.outlines)]
-        return (_as_shown(found), "as people drew it", ())
+        drawn = [Found(part, corners, None) for part, corners in enumerate(decisions.outlines, start=1)]
+        return drawn, "as people drew it", ()
     if not decisions.copies.crop or decisions.kind is Kind.TARGET:
-        return [whole], "frame", ()
+        return [], "frame", ()
     small = make.reduced(_eight_bits(raster.pixels), LAYOUT_LONG_EDGE_PX)
     factor = small.shape[1] / raster.pixels.shape[1] * raster.scale
     layout = outlines.find(small, None if raster.ppi is None else raster.ppi * factor / raster.scale)
@@ -208,17 +220,22 @@ def _layout(raster: Raster, decisions: Decisions) -> tuple[list[_Shown], str, tu
         missed = len(layout.outlines) - len(sure)
         notes += (f"{missed} outline{'s' if missed > 1 else ''} too uncertain to cut along; the whole frame is kept.",)
     found = [
-        _Shown(i + 1, tuple((round(x / factor, 2), round(y / factor, 2)) for x, y in outline.corners))
-        for i, outline in enumerate(sure)
+        Found(
+            part,
+            tuple((round(x / factor, 1), round(y / factor, 1)) for x, y in outline.corners),
+            round(outline.confidence, 2),
+            outline.note,
+        )
+        for part, outline in enumerate(sure, start=1)
     ]
-    return _as_shown(found), layout.background, notes
+    return found, layout.background, notes
 
 
-def _as_shown(found: list[_Shown]) -> list[_Shown]:
+def _as_shown(found: list[Found]) -> list[_Shown]:
     """No outline: the frame. One: what lies inside it. More: the whole page and each part."""
     if len(found) == 1:
-        return [_Shown(None, found[0].outline)]
-    return [_Shown(None, None), *found]
+        return [_Shown(None, found[0].corners)]
+    return [_Shown(None, None), *(_Shown(one.part, one.corners) for one in found)]
 
 
 def _kind(raster: Raster, shown: list[_Shown], background: str, job: Job) -> kinds.KindGuess:

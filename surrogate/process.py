@@ -10,9 +10,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Protocol
 
-from surrogate import exporting, pipeline, running, wording
+from surrogate import exporting, outlining, pipeline, running, wording
 from surrogate.collection import paths, register, settings
-from surrogate.collection.catalogue import Catalogue, CopyRow, OriginalRow, open_catalogue
+from surrogate.collection.catalogue import Catalogue, CopyRow, OriginalRow, OutlineRow, four_corners, open_catalogue
 from surrogate.collection.files import disk_errors
 from surrogate.collection.holding import clear_unfinished, held
 from surrogate.collection.numbering import Pattern, reference_in_name
@@ -21,6 +21,7 @@ from surrogate.condition import kind as kinds
 from surrogate.errors import CollectionUnusable, DiskFull, MissingTool, ScanSetAside, WrongUse
 from surrogate.intake.gather import Gathered, Scan, gather
 from surrogate.intake.pairing import Group, pair
+from surrogate.outlining import Outlining
 from surrogate.pipeline import Decisions, Job, Placed, Taken
 from surrogate.records import Kind, Record, SetAside, Side
 from surrogate.wording import Wording
@@ -73,6 +74,7 @@ class _Run:
     executor: Executor
     window: int
     wording: Wording
+    outlining: Outlining
     kind: Kind | None
     scans: dict[str, Scan]
     progress: Progress | None
@@ -114,6 +116,7 @@ def process(
             executor=pool[0],
             window=IN_FLIGHT * pool[1],
             wording=wording.read(collection, captions, names, found.headers, catalogue.sheet_as_written()),
+            outlining=outlining.read(collection),
             kind=ruled,
             scans=_by_name(gathered),
             progress=progress,
@@ -243,8 +246,8 @@ def _decide(run: _Run, name: str, side: Side) -> Decisions:
         (kinds.from_name(name), "file name"),
         (by_settings, "settings"),
     )
-    kind, kind_from = next(((k, why) for k, why in choices if k is not None), (None, "picture"))
-    return wording.decisions(caption, run.settings, side, kind, kind_from)
+    kind = next(((kind, why) for kind, why in choices if kind is not None), (None, "picture"))
+    return wording.decisions(caption, run.settings, side, kind, run.outlining.for_scan(name))
 
 
 def _settle(
@@ -377,6 +380,13 @@ def _enter(catalogue: Catalogue, done: _Placing, placed: Placed) -> None:
         catalogue.drop_copies(reference, side, keep=[copy.file for copy in placed.copies])
         for copy in placed.copies:
             catalogue.put_copy(CopyRow(copy, reference, made_as, done.described_as))
+        rows = [
+            OutlineRow(reference, side, f.part, four_corners(f.corners), f.confidence, f.note) for f in taken.outlines
+        ]
+        whole = taken.job.decisions.outlines == ()
+        catalogue.put_outlines(
+            reference, side, [OutlineRow(reference, side, 0, None, None, "whole frame")] if whole else rows
+        )
         catalogue.put_notes(reference, side, taken.notes)
         if side is Side.RECTO:
             catalogue.put_original(OriginalRow(reference, taken.kind, taken.kind_confidence, taken.kind_from))
@@ -405,6 +415,7 @@ def _follow_changes(run: _Run) -> None:
     catalogue = run.catalogue
     placing: deque[_Placing] = deque()
     run.wording.merge(catalogue)
+    run.outlining.adopt(catalogue)
     for row in catalogue.originals():
         description = wording.description(catalogue, run.settings, row.reference)
         described_as = wording.digest(description)

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from pydantic import BaseModel
 
+from surrogate import outlining
 from surrogate.collection import paths
 from surrogate.collection.catalogue import Catalogue, OriginalRow
 from surrogate.collection.files import sha256_of
@@ -20,7 +21,7 @@ from surrogate.description.matching import matching
 from surrogate.description.merging import merge_row
 from surrogate.description.sheet import SheetRow, caption_from, read_sheet
 from surrogate.errors import WrongUse
-from surrogate.pipeline import SOFTWARE, Decisions
+from surrogate.pipeline import SOFTWARE, Corners, Decisions
 from surrogate.records import Caption, Kind, Master, Side, Tone
 
 _KEY_COLUMNS = ("file", "reference", "side")
@@ -149,16 +150,23 @@ def description(catalogue: Catalogue, settings: Settings, reference: str) -> Des
     )
 
 
-def decisions(caption: Caption, settings: Settings, side: Side, kind: Kind | None, kind_from: str) -> Decisions:
-    """What people and settings decided about one side. A back has no kind of its own."""
+def decisions(
+    caption: Caption,
+    settings: Settings,
+    side: Side,
+    kind: tuple[Kind | None, str],
+    outlines: tuple[Corners, ...] | None,
+) -> Decisions:
+    """What people and settings decided about one side; ``kind`` with where it is from. A back has none of its own."""
     back = side is Side.VERSO
     return Decisions(
-        kind=None if back else kind,
-        kind_from="picture" if back else kind_from,
+        kind=None if back else kind[0],
+        kind_from="picture" if back else kind[1],
         strength=caption.strength or settings.copies.strength,
         tone=caption.tone or Tone.AS_FOUND,
         copies=settings.copies,
         scan=settings.scan,
+        outlines=outlines,
     )
 
 
@@ -168,14 +176,16 @@ def decisions_again(catalogue: Catalogue, settings: Settings, row: OriginalRow, 
     A kind from the command or a file name stays; one from the caption sheet follows the sheet.
     """
     caption = catalogue.caption(row.reference, master.side)
-    recto = catalogue.caption(row.reference, Side.RECTO)
-    if recto.kind is not None:
-        return decisions(caption, settings, master.side, recto.kind, "caption sheet")
-    if row.kind_from in {"command", "file name"}:
-        return decisions(caption, settings, master.side, row.kind, row.kind_from)
-    if settings.scan.kind != "auto":
-        return decisions(caption, settings, master.side, Kind(settings.scan.kind), "settings")
-    return decisions(caption, settings, master.side, None, "picture")
+    stated = catalogue.caption(row.reference, Side.RECTO).kind
+    kind: tuple[Kind | None, str] = (None, "picture")
+    if stated is not None:
+        kind = (stated, "caption sheet")
+    elif row.kind_from in {"command", "file name"}:
+        kind = (row.kind, row.kind_from)
+    elif settings.scan.kind != "auto":
+        kind = (Kind(settings.scan.kind), "settings")
+    drawn = outlining.drawn_by_people(catalogue, row.reference, master.side)
+    return decisions(caption, settings, master.side, kind, drawn)
 
 
 def digest(record: BaseModel | Decisions) -> str:

@@ -186,3 +186,22 @@ def test_leave_alone_in_the_sheet_is_followed(own_demo: Path, manifest: Manifest
     assert viewing.fidelity is not None
     assert viewing.fidelity.largest_gain == 1.0
     assert json.loads((own_demo / (viewing.recipe or "")).read_text())["steps"] == []
+
+
+def test_a_corrected_outline_is_followed_and_kept(own_demo: Path, manifest: Manifest) -> None:
+    reference = manifest.originals[by_scan(manifest, "market stall")].reference
+    sheet = own_demo / "outlines.csv"
+    with sheet.open(encoding="utf-8-sig", newline="") as handle:
+        rows = list(csv.DictReader(handle))
+    row = next(row for row in rows if row["reference"] == reference and row["side"] == "recto")
+    row.update({"x1": "100", "y1": "100", "x2": "500", "y2": "100", "x3": "500", "y3": "400", "x4": "100", "y4": "400"})
+    with sheet.open("w", encoding="utf-8", newline="") as handle:
+        writer = csv.DictWriter(handle, row.keys())
+        writer.writeheader()
+        writer.writerows(rows)
+    for _ in range(2):  # the second run keeps what the first one followed
+        process([SAMPLES], own_demo, workers=1)
+        after = Manifest.model_validate_json((own_demo / "manifest.json").read_bytes())
+        stall = after.originals[by_scan(after, "market stall")]
+        viewing = next(c for c in stall.copies if c.use is Use.VIEWING and c.side is Side.RECTO)
+        assert (viewing.width, viewing.height) == (400, 300)

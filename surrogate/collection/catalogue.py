@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -47,6 +47,9 @@ CREATE TABLE sources (
 CREATE TABLE set_aside (file TEXT PRIMARY KEY, reason TEXT NOT NULL, advice TEXT NOT NULL);
 CREATE TABLE notes (reference TEXT NOT NULL, side TEXT NOT NULL, note TEXT NOT NULL);
 CREATE INDEX notes_by_original ON notes (reference, side);
+CREATE TABLE outlines (
+    reference TEXT NOT NULL, side TEXT NOT NULL, part INTEGER NOT NULL, corners TEXT, confidence REAL,
+    note TEXT NOT NULL, PRIMARY KEY (reference, side, part));
 CREATE TABLE facts (name TEXT PRIMARY KEY, value TEXT NOT NULL);
 CREATE TABLE events (at TEXT NOT NULL, reference TEXT, what TEXT NOT NULL, detail TEXT NOT NULL);
 """
@@ -70,6 +73,24 @@ class CopyRow:
     reference: str
     made_as: str
     described_as: str
+
+
+Corners = tuple[tuple[float, float], tuple[float, float], tuple[float, float], tuple[float, float]]
+
+
+@dataclass(frozen=True)
+class OutlineRow:
+    """Where a picture lies on its scan: four corners in master pixels, clockwise from top left; None: whole frame.
+
+    ``confidence`` is None where a person drew it.
+    """
+
+    reference: str
+    side: Side
+    part: int
+    corners: Corners | None
+    confidence: float | None
+    note: str
 
 
 @dataclass(frozen=True)
@@ -222,6 +243,30 @@ class Catalogue:
         rows = self._db.execute("SELECT note FROM notes WHERE reference = ? ORDER BY side, rowid", (reference,))
         return [r[0] for r in rows]
 
+    # outlines
+
+    def put_outlines(self, reference: str, side: Side, rows: Iterable[OutlineRow]) -> None:
+        """Replace the outlines of a side."""
+        self._db.execute("DELETE FROM outlines WHERE reference = ? AND side = ?", (reference, side.value))
+        self._db.executemany(
+            "INSERT INTO outlines VALUES (?, ?, ?, ?, ?, ?)",
+            [
+                (r.reference, r.side.value, r.part, r.corners and json.dumps(r.corners), r.confidence, r.note)
+                for r in rows
+            ],
+        )
+
+    def outlines(self, reference: str, side: Side) -> list[OutlineRow]:
+        """The outlines of a side, by part."""
+        rows = self._db.execute(
+            "SELECT * FROM outlines WHERE reference = ? AND side = ? ORDER BY part", (reference, side.value)
+        )
+        return [_outline(row) for row in rows]
+
+    def all_outlines(self) -> list[OutlineRow]:
+        """Every outline, by reference, side and part."""
+        return [_outline(row) for row in self._db.execute("SELECT * FROM outlines ORDER BY reference, side, part")]
+
     # captions
 
     def put_caption(self, reference: str, side: Side, caption: Caption, cells: Mapping[str, str]) -> None:
@@ -302,6 +347,17 @@ class Catalogue:
         if reference is None:
             return list(self._db.execute("SELECT * FROM events ORDER BY rowid"))
         return list(self._db.execute("SELECT * FROM events WHERE reference = ? ORDER BY rowid", (reference,)))
+
+
+def four_corners(points: Sequence[Sequence[float]]) -> Corners:
+    """Four points as corners. Raises ValueError for any other number of points."""
+    (ax, ay), (bx, by), (cx, cy), (dx, dy) = points
+    return ((ax, ay), (bx, by), (cx, cy), (dx, dy))
+
+
+def _outline(row: tuple[str, str, int, str | None, float | None, str]) -> OutlineRow:
+    corners = None if row[3] is None else four_corners(json.loads(row[3]))
+    return OutlineRow(row[0], Side(row[1]), row[2], corners, row[4], row[5])
 
 
 def now() -> str:

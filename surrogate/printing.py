@@ -1,0 +1,39 @@
+"""``frame``: prints are made from the manifest and the masters, then entered into the catalogue like every copy."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from surrogate import exporting, running
+from surrogate.collection import settings
+from surrogate.collection.catalogue import CopyRow, open_catalogue
+from surrogate.collection.holding import held
+from surrogate.copies import frame as frames
+from surrogate.copies.frame import FrameReport
+
+
+def frame(
+    folder: Path,
+    references: Sequence[str],
+    *,
+    frame: str,
+    opening: str | None = None,
+    fill: bool = False,
+    paper: str = "a4",
+    ppi: float = 300,
+    as_found: bool = False,
+) -> FrameReport:
+    """Make prints to frame (see :func:`surrogate.copies.frame.frame`) and record them."""
+    found = settings.read(folder)
+    running.calm_libraries()
+    with held(folder, "frame"), open_catalogue(folder) as catalogue:
+        report = frames.frame(
+            folder, references, frame=frame, opening=opening, fill=fill, paper=paper, ppi=ppi, as_found=as_found
+        )
+        with catalogue.transaction():
+            for made, copy in zip(report.frames, report.copies, strict=True):
+                catalogue.put_copy(CopyRow(copy, made.reference, "print", "print"))
+                catalogue.add_event(made.reference, "print made", made.pdf)
+        exporting.export(folder, found, catalogue, [])
+    return report
