@@ -14,7 +14,7 @@ from surrogate.errors import SurrogateError
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
-    from surrogate.process import ProcessReport
+    from surrogate.processing import ProcessReport
 
 app = typer.Typer(
     add_completion=False,
@@ -80,7 +80,7 @@ def demo(
     as_json: Json = False,
 ) -> None:
     """The main job on the sample scans."""
-    from surrogate.demo import demo as run
+    from surrogate.demonstrating import demo as run
 
     _finish_process(run(folder, workers=workers, progress=_Meter()), as_json=as_json)
 
@@ -97,7 +97,7 @@ def process(
 ) -> None:
     """Take scans into a collection; make and refresh their copies."""
     if dry_run:
-        from surrogate.rehearsal import rehearse
+        from surrogate.rehearsing import rehearse
 
         rehearsal = rehearse(scans, collection, captions=captions, kind=kind)
         if as_json:
@@ -106,7 +106,7 @@ def process(
             for line in rehearsal.lines():
                 _say(line)
         raise typer.Exit(rehearsal.exit_status)
-    from surrogate.process import process as run
+    from surrogate.processing import process as run
 
     report = run(scans, collection, captions=captions, kind=kind, workers=workers, progress=_Meter())
     _finish_process(report, as_json=as_json)
@@ -119,7 +119,7 @@ def audit(
     as_json: Json = False,
 ) -> None:
     """Check every master and copy against its recorded checksum."""
-    from surrogate.audit import audit as run
+    from surrogate.auditing import audit as run
 
     report = run(folder, quick=quick)
     if as_json:
@@ -138,7 +138,7 @@ def rebuild(
     as_json: Json = False,
 ) -> None:
     """Make copies again from masters and recipes; report whether they are byte for byte the same."""
-    from surrogate.rebuild import rebuild as run
+    from surrogate.rebuilding import rebuild as run
 
     report = run(folder, references or [])
     if as_json:

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from surrogate.demo import demo
-from surrogate.process import ProcessReport
+from surrogate.demonstrating import demo
+from surrogate.processing import ProcessReport
 
 SAMPLES = Path(__file__).parent.parent / "sample_scans"
 

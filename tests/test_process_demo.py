@@ -12,11 +12,11 @@ import jsonschema
 import pytest
 from PIL import Image
 
-from surrogate.audit import audit
+from surrogate.auditing import audit
 from surrogate.collection.files import sha256_of
-from surrogate.demo import demo
-from surrogate.process import ProcessReport, process
-from surrogate.rebuild import rebuild
+from surrogate.demonstrating import demo
+from surrogate.processing import ProcessReport, process
+from surrogate.rebuilding import rebuild
 from surrogate.records import Kind, Manifest, Side, Use
 
 SAMPLES = Path(__file__).parent.parent / "sample_scans"

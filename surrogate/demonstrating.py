@@ -7,7 +7,7 @@ from pathlib import Path
 from surrogate.collection import settings
 from surrogate.collection.files import disk_errors, write_atomic
 from surrogate.errors import WrongUse
-from surrogate.process import ProcessReport, Progress, process
+from surrogate.processing import ProcessReport, Progress, process
 
 #: Fixed, so that the demo gives the same numbers in every year.
 YEAR = 2026
