@@ -250,11 +250,11 @@ def test_interrupted_and_run_again_gives_the_same(tmp_path: Path, monkeypatch: p
     publish(tmp_path / "c", tmp_path / "whole", BASE)
     real, calls = images.write_pictures, []
 
-    def failing(*arguments: object) -> None:
+    def failing(*arguments: object, **named: object) -> None:
         calls.append(arguments)
         if len(calls) == 3:
             raise ConnectionError("power cut")
-        real(*arguments)  # type: ignore[arg-type]
+        real(*arguments, **named)  # type: ignore[arg-type]
 
     monkeypatch.setattr(images, "write_pictures", failing)
     with pytest.raises(ConnectionError):

@@ -121,7 +121,7 @@ def one_caption(count: int) -> None:
 def fake_item(number: int, chance: random.Random) -> Item:
     """An item with a caption of 20 words; its picture is the same for all."""
     name = f"2026-{number // 10_000:03}-{number % 10_000:04}"
-    seen = Picture("p", "front", None, "", "", 1, 1, "", "", "", (), ())
+    seen = Picture("p", "front", None, "", "", "", 1, 1, "", "", "", (), ())
     return Item(
         reference=name.replace("-", "."), name=name, kind="black-and-white print", title=f"{word(number % 9000)} day",
         caption=caption(chance), date="1952", when="1952", decade="1950s", people=(), place="", inscription="",

@@ -17,6 +17,7 @@ import pyvips
 
 from surrogate.collection.files import UNFINISHED
 from surrogate.errors import CollectionUnusable
+from surrogate.handover.site.provenance import Signing
 from surrogate.handover.site.shown import Item, Picture
 from surrogate.handover.xmlstream import clean
 
@@ -31,7 +32,7 @@ _ICC_HEADER = b"ICC_PROFILE\x00"
 
 # Markers of ITU-T T.81, annex B, table B.1.
 _SOI, _EOI, _SOS, _COM = 0xD8, 0xD9, 0xDA, 0xFE
-_APP0, _APP1, _APP2, _APP15 = 0xE0, 0xE1, 0xE2, 0xEF
+_APP0, _APP1, _APP2, APP11, _APP15 = 0xE0, 0xE1, 0xE2, 0xEB, 0xEF
 
 #: The largest content of one JPEG segment: a two-byte length that counts itself.
 _SEGMENT_MOST = 0xFFFF - 2
@@ -87,9 +88,9 @@ def with_description(jpeg: bytes, xmp: str) -> bytes:
     return start + first + described + rest + picture
 
 
-def metadata_of(jpeg: bytes) -> list[bytes]:
-    """The metadata segments that a JPEG carries."""
-    return [content for marker, content in segments(jpeg) if marker != _SOS and is_metadata(marker, content)]
+def metadata_of(jpeg: bytes) -> list[tuple[int, bytes]]:
+    """(marker, content) of the metadata segments that a JPEG carries."""
+    return [each for each in segments(jpeg) if each[0] != _SOS and is_metadata(*each)]
 
 
 def _alternatives(tag: str, text: str) -> str:
@@ -191,12 +192,15 @@ def write_tiles(collection: Path, picture: Picture, folder: Path) -> None:
         shutil.rmtree(staging)  # libvips leaves a file there that repeats the source's metadata
 
 
-def write_pictures(collection: Path, item: Item, picture: Picture, folder: Path, address: str) -> None:
+def write_pictures(
+    collection: Path, item: Item, picture: Picture, folder: Path, *, address: str, signing: Signing | None
+) -> None:
     """Write the whole picture, its thumbnail and, where allowed, the original as found into ``folder``."""
     xmp = xmp_packet(item, address)
     whole = folder / "full/max/0/default.jpg"
     whole.parent.mkdir(parents=True, exist_ok=True)
-    whole.write_bytes(with_description(_read(collection / picture.file), xmp))
+    described = with_description(_read(collection / picture.file), xmp)
+    whole.write_bytes(signing.signed(described, item, picture) if signing else described)
     thumbnail = picture.thumbnail or picture.file
     (folder / "thumbnail.jpg").write_bytes(with_description(_read(collection / thumbnail), xmp))
     before = folder / "before.jpg"

@@ -19,7 +19,7 @@ from pathlib import Path
 from surrogate.collection import paths
 from surrogate.collection.files import sha256_of
 from surrogate.collection.numbering import name_of
-from surrogate.handover.site.images import metadata_of
+from surrogate.handover.site.images import APP11, metadata_of
 from surrogate.handover.site.shown import LIVING, Item
 from surrogate.records import Original, Side
 
@@ -146,10 +146,11 @@ def _in_picture(site: Path, file: Path, secrets: Secrets) -> Iterable[Leak]:
     except ValueError:
         yield Leak(path, "is not a sound JPEG")
         return
-    ours = file.name == "thumbnail.jpg" or path.endswith("full/max/0/default.jpg")
-    if len(blocks) > (1 if ours else 0):
+    whole = path.endswith("full/max/0/default.jpg")
+    signature = [each for each in blocks if whole and each[0] == APP11 and each[1].startswith(b"JP")]
+    if len(blocks) - len(signature) > (1 if whole or file.name == "thumbnail.jpg" else 0):
         yield Leak(path, "carries metadata that was not filtered")
-    for block in blocks:
+    for _, block in blocks:
         for secret in secrets.found_in(html.unescape(block.decode("utf-8", "replace"))):
             yield Leak(path, f"carries in its metadata: {' '.join(secret)}")
 

@@ -23,6 +23,7 @@ from surrogate.handover import manifest
 from surrogate.handover.site import feeds, iiif, images, leaks, lists, pages, search, shown, state
 from surrogate.handover.site.addresses import Addresses, addresses, item_manifest, item_page, pictures
 from surrogate.handover.site.planned import Planned, fixed
+from surrogate.handover.site.provenance import Signing, SigningKey, claim
 from surrogate.handover.site.shown import Item, Picture
 from surrogate.handover.site.state import State
 from surrogate.records import Manifest
@@ -105,6 +106,16 @@ def _plan(
     yield from feeds.exports(site, items, to)
 
 
+@dataclass(frozen=True)
+class _Run:
+    collection: Path
+    site: Path
+    to: Addresses
+    before: State
+    present: frozenset[str]
+    signing: Signing | None
+
+
 def _digest(*parts: object) -> str:
     return hashlib.sha256(repr(parts).encode()).hexdigest()[:32]
 
@@ -113,19 +124,12 @@ def _tiles_digest(picture: Picture) -> str:
     return _digest("tiles", images.TILE_PX, picture.sha256)
 
 
-def _picture_digest(item: Item, picture: Picture, to: Addresses) -> str:
+def _picture_digest(item: Item, picture: Picture, run: _Run) -> str:
+    to = run.to
+    signed = (run.signing.digest, claim(item, picture)) if run.signing else ()
     seen = (picture.sha256, picture.thumbnail_sha256, picture.before)
     service = to.of(pictures(picture.key))
-    return _digest("picture", seen, service, images.xmp_packet(item, to.public_of(item_page(item.name))))
-
-
-@dataclass(frozen=True)
-class _Run:
-    collection: Path
-    site: Path
-    to: Addresses
-    before: State
-    present: frozenset[str]
+    return _digest("picture", seen, signed, service, images.xmp_packet(item, to.public_of(item_page(item.name))))
 
 
 def _remove_old(run: _Run, planned: Mapping[str, str], keys: Mapping[str, str]) -> int:
@@ -153,7 +157,7 @@ def _write_pictures(run: _Run, items: Sequence[Item], current: State) -> tuple[S
     described: dict[str, str] = {}
     for item in items:
         for picture in item.pictures:
-            cut, told = _tiles_digest(picture), _picture_digest(item, picture, run.to)
+            cut, told = _tiles_digest(picture), _picture_digest(item, picture, run)
             old = run.before.tiles.get(picture.key) == cut and f"{pictures(picture.key)}/info.json" in run.present
             if old:
                 tiles[picture.key] = cut
@@ -167,7 +171,8 @@ def _write_pictures(run: _Run, items: Sequence[Item], current: State) -> tuple[S
         folder = run.site / pictures(picture.key)
         if not old:
             images.write_tiles(run.collection, picture, folder)
-        images.write_pictures(run.collection, item, picture, folder, run.to.public_of(item_page(item.name)))
+        address = run.to.public_of(item_page(item.name))
+        images.write_pictures(run.collection, item, picture, folder, address=address, signing=run.signing)
         images.write_info(picture, folder, run.to.of(pictures(picture.key)))
         if not old:
             return [file for file in folder.rglob("*.*") if file.is_file()]
@@ -205,8 +210,16 @@ def _check_target(collection: Path, site: Path) -> None:
         raise WrongUse(f"{site} and the collection lie inside one another. Choose a folder elsewhere for the site.")
 
 
-def publish(collection: Path, to: Path, base: str | None = None, today: date | None = None) -> PublishReport:
+def publish(
+    collection: Path,
+    to: Path,
+    base: str | None = None,
+    today: date | None = None,
+    signing_key: SigningKey | None = None,
+) -> PublishReport:
     """Write the site of a collection into the folder ``to``; ``base`` is the address it will have.
+
+    ``today`` decides which closed originals are open by now; with ``signing_key`` every picture is signed.
 
     Raises :class:`Leaked` when the check at the end finds what must not be shown: the folder must not be uploaded
     then. Raises :class:`surrogate.errors.WrongUse` for an unsuitable target or address,
@@ -215,7 +228,7 @@ def publish(collection: Path, to: Path, base: str | None = None, today: date | N
     _check_target(collection, to)
     known = state.read(to)
     before = frozenset(path for path, _ in leaks.walk(str(to))) if to.is_dir() else frozenset()
-    run = _Run(collection, to, addresses(base), known, before)
+    run = _Run(collection, to, addresses(base), known, before, Signing(signing_key) if signing_key else None)
     rules = settings.read(collection).publish
     whole = manifest.read(collection)
     day = today or datetime.now(UTC).date()

@@ -39,6 +39,7 @@ class Picture:
     part: int | None
     file: str
     sha256: str
+    master_sha256: str
     width: int
     height: int
     thumbnail: str
@@ -170,6 +171,7 @@ def _pictures(collection: Path, original: Original, rules: PublishSection, redac
             part=part,
             file=best.file,
             sha256=best.sha256,
+            master_sha256=best.master_sha256,
             width=best.width,
             height=best.height,
             thumbnail=thumbnail.file if thumbnail else "",
