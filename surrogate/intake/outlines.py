@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from surrogate.intake import edges, quads
+from surrogate.intake import edges, parting, quads
 from surrogate.intake.ground import Floats, Ground, Mask, grounds, lab_of
 from surrogate.intake.quads import Corners
 
@@ -61,33 +61,42 @@ def find(rgb: npt.NDArray[np.uint8], ppi: float | None = None) -> Layout:
     small = cv2.resize(lab, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     full = cv2.GaussianBlur(lab, (0, 0), 0.6)
     for ground in grounds(small):
-        layout = _on_ground(full, ground, scale, ppi)
+        layout = _on_ground(full, small, ground, scale, ppi)
         if layout is not None:
             return layout
     return FRAME
 
 
-def _on_ground(lab: Floats, ground: Ground, scale: float, ppi: float | None) -> Layout | None:
+def _on_ground(lab: Floats, small: Floats, ground: Ground, scale: float, ppi: float | None) -> Layout | None:
     """Outline what lies on a ground; None when it is no lid or page after all."""
     if ground.share < 0.2 or ground.unevenness > 14 or ground.noise > 3.5:
         return None
-    things = _components(~ground.mask)
-    if not things:
-        return None
     found: list[Outline] = []
-    explained = 0
+    explained = np.zeros(ground.mask.shape, np.bool_)
+    things = _components(~ground.mask)
     for thing in things:
-        outline = _outline(lab, thing, ground, scale)
-        if outline is not None:
-            found.append(outline)
-            explained += int(thing.sum())
-    total = sum(int(thing.sum()) for thing in things)
-    if not found or explained < 0.9 * total:
+        outlines = _outlines_of(lab, small, thing, ground, scale)
+        if not outlines:
+            return None
+        found += outlines
+        for outline in outlines:
+            explained |= quads.mask(quads.scaled(outline.corners, scale), ground.mask.shape)
+    if not found or not _nothing_else(explained, ground):
         return None
     ordered = _reading_order(found)
     confidence = min(outline.confidence for outline in ordered)
     page = ground.name.endswith("page")
     return Layout(ground.name, tuple(ordered), round(confidence, 2), _notes(ordered, ppi), page)
+
+
+def _nothing_else(explained: Mask, ground: Ground) -> bool:
+    """Whether all but the originals is ground, so that this is no picture of rectangular things."""
+    beside = cv2.dilate(explained.astype(np.uint8), np.ones((13, 13), np.uint8)) == 0
+    if beside.sum() < 0.01 * beside.size:
+        beside = cv2.dilate(explained.astype(np.uint8), np.ones((5, 5), np.uint8)) == 0
+    if beside.sum() < 0.004 * beside.size:
+        return False
+    return bool(ground.mask[beside].mean() > 0.97)
 
 
 def _components(foreground: Mask) -> list[Mask]:
@@ -99,21 +108,46 @@ def _components(foreground: Mask) -> list[Mask]:
     return [labels == place for place in kept if place < count]
 
 
-def _outline(lab: Floats, thing: Mask, ground: Ground, scale: float) -> Outline | None:
+def _outlines_of(lab: Floats, small: Floats, thing: Mask, ground: Ground, scale: float) -> list[Outline]:
+    """Outline one shape on the ground: an original, or several that touch; empty when it is neither."""
     contours, _ = cv2.findContours(thing.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     points = max(contours, key=len)[:, 0, :].astype(np.float32) + 0.5
     rough = _rough_quad(points, thing.shape[::-1])
-    if rough is None:
-        return None
-    covered = quads.mask(rough, thing.shape)
-    shared = (covered & thing).sum() / max((covered | thing).sum(), 1)
-    if shared < 0.9:
-        return None
+    shared = 0.0
+    if rough is not None:
+        covered = quads.mask(rough, thing.shape)
+        shared = float((covered & thing).sum() / max((covered | thing).sum(), 1))
+    roughs = [rough] if rough is not None and shared >= 0.9 else []
+    if shared < 0.96:
+        parts = parting.parted(thing, small)
+        if parts:
+            roughs, shared = list(parts), 0.97
+    found = [_fitted(lab, one, ground, scale, shared) for one in roughs]
+    return [one for one in found if one] if all(found) else []
+
+
+def _fitted(lab: Floats, rough: Corners, ground: Ground, scale: float, shared: float) -> Outline | None:
     fitted = edges.fit(lab, quads.scaled(rough, 1 / scale), ground.noise)
-    if fitted is None or not quads.is_convex(fitted.corners):
+    if fitted is None or not quads.is_convex(fitted.corners) or not _sharp(fitted, ground):
         return None
     support = float(np.mean([side.support for side in fitted.sides]))
-    return Outline(fitted.corners, round(float(shared) * support, 3))
+    return Outline(fitted.corners, round(shared * support, 3))
+
+
+def _sharp(fitted: edges.Fit, ground: Ground) -> bool:
+    """Whether the sides that do not lie on the scan's own edge are as straight and sharp as cut paper.
+
+    With all four corners in sight little is asked of each side. A strip of even colour along one side only could be
+    the sky above the sea, so it must be as even as a lid and its edge as straight as a cut.
+    """
+    free = [place for place in range(4) if not fitted.sides[place].on_frame]
+    sides = [fitted.sides[place] for place in free]
+    if len(free) >= 3:
+        return min(side.support for side in sides) >= 0.4 and max(side.straightness for side in sides) <= 2.5
+    corner_in_sight = len(free) == 2 and (free[1] - free[0]) % 2 == 1
+    least, crooked, noise = (0.85, 0.8, 2.5) if corner_in_sight else (0.97, 0.35, 0.8)
+    straight = all(side.support >= least and side.straightness <= crooked for side in sides)
+    return bool(sides) and straight and ground.noise <= noise
 
 
 def _rough_quad(points: Floats, size: tuple[int, int]) -> Corners | None:
