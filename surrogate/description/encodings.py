@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+
 from surrogate.errors import WrongUse
 
 
@@ -28,14 +30,17 @@ def decode(name: str, data: bytes) -> tuple[str, str]:
     except UnicodeDecodeError:
         pass
     text = decode_legacy(data)
-    return text, "Mac Roman" if text == data.decode("mac_roman") else "Windows-1252"
+    return text, "Windows-1252" if text == _windows(data) else "Mac Roman"
 
 
 def decode_legacy(data: bytes) -> str:
-    """Text in Windows-1252 or Mac Roman, whichever gives more letters that belong to words."""
-    windows = data.decode("cp1252", errors="replace")
-    mac = data.decode("mac_roman")
+    """Text in Windows-1252 or Mac Roman, whichever looks more like words."""
+    windows, mac = _windows(data), data.decode("mac_roman")
     return mac if _likelihood(mac) > _likelihood(windows) else windows
+
+
+def _windows(data: bytes) -> str:
+    return data.decode("cp1252", errors="replace")
 
 
 def _unmarked_utf16(data: bytes) -> str | None:
@@ -49,18 +54,39 @@ def _unmarked_utf16(data: bytes) -> str | None:
     return None
 
 
+# Letters by how often they stand in the languages written with these encodings (common practice, no source).
+_FREQUENT = frozenset("éèàüöäñçóíáåøæêßâúôã")
+_RARE = frozenset("ëîïìùûòõÿœšžðþýÿ")
+_SIGNS = frozenset("°£€½¼¾©§«»¿¡ªº·×±²³")
+
+
 def _likelihood(text: str) -> int:
-    """How much a decoded text looks like words: accented letters beside small letters, typographic quotes."""
-    score = 0
-    for before, mark, after in zip(" " + text, text, text[1:] + " ", strict=False):
-        if mark.isascii():
-            continue
-        if mark.isalpha() and mark.lower() in "àáâãäåæçèéêëìíîïñòóôõöøùúûüýÿœßšž":
-            small = before.islower() or after.islower()
-            misplaced = mark.isupper() and before.islower()
-            score += 2 if small and not misplaced else -1 if misplaced else 1
-        elif mark in "‘’“”„–—…°£€«»½©":
-            score += 1
-        else:
-            score -= 3
-    return score
+    """How much a decoded text looks like words: accented letters in their places, typographic marks in theirs."""
+    around = zip(f" {text}", text, f"{text[1:]} ", strict=False)
+    return sum(_fits(before, mark, after) for before, mark, after in around if not mark.isascii())
+
+
+def _fits(before: str, mark: str, after: str) -> int:
+    """Points for a letter or sign between its neighbours; below zero where no word has it."""
+    low = mark.lower()
+    if low in _FREQUENT or low in _RARE:
+        if mark.isupper() and before.islower():
+            return -3
+        beside = before.isalpha() or after.isalpha()
+        return -1 if not beside else 4 if low in _FREQUENT else 3
+    rule = _PLACES.get(mark)
+    if rule is not None:
+        return 4 if rule(before, after) else -3
+    return 2 if mark in _SIGNS else -3
+
+
+def _opens(before: str, after: str) -> bool:
+    return after.isalnum() and not before.isalnum()
+
+
+_PLACES: Mapping[str, Callable[[str, str], bool]] = {
+    **dict.fromkeys("“„‘‚", _opens),
+    "’": lambda before, _: before.isalpha(),
+    "”": lambda before, _: not before.isspace(),
+    **dict.fromkeys("–—…•", lambda before, after: not (before.isalpha() and after.isalpha())),
+}

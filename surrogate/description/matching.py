@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import unicodedata
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import PurePosixPath
 
 from surrogate.description.sheet import Sheet, SheetRow
@@ -26,16 +27,15 @@ def match(sheet: Sheet, names: Sequence[str]) -> dict[str, SheetRow]:
 def matching(sheet: Sheet, names: Sequence[str]) -> Matching:
     """Match rows to scans by ``file``: with or without folder and extension, in any case.
 
-    The closest likeness wins: whole path, then path without extension, end of the path, name, name without
-    extension. A row that fits several scans equally well is given to none and reported; so are two rows that
-    fit one scan.
+    Where several scans have the name, the row's folders and extension decide. A row that fits several scans
+    equally well is given to none and reported; so are two rows that fit one scan.
     """
     notes: list[str] = []
     rows: dict[str, SheetRow] = {}
     unused: list[SheetRow] = []
-    indexes = [_index(names, likeness) for likeness in _LIKENESSES]
+    by_stem = _by_stem(names)
     for row in (row for row in sheet.rows if row.file):
-        found = _closest(row.file, indexes)
+        found = _closest(row.file, by_stem)
         if len(found) > 1:
             notes.append(
                 f"line {row.line}: {row.file!r} fits {len(found)} scans ({', '.join(sorted(found)[:3])}); "
@@ -85,33 +85,26 @@ _EXTENSIONS = frozenset(
         "pdf",
     )
 )
-_LIKENESSES: tuple[Callable[[str], str], ...] = (
-    lambda name: name,
-    _stem,
-    lambda name: PurePosixPath(name).name,
-    lambda name: _stem(PurePosixPath(name).name),
-)
 
 
-def _index(names: Sequence[str], likeness: Callable[[str], str]) -> dict[str, list[str]]:
+def _by_stem(names: Sequence[str]) -> dict[str, list[str]]:
     index: dict[str, list[str]] = {}
     for name in names:
-        index.setdefault(likeness(_plain(name)), []).append(name)
+        index.setdefault(_stem(PurePosixPath(_plain(name)).name), []).append(name)
     return index
 
 
-def _closest(file: str, indexes: Sequence[dict[str, list[str]]]) -> list[str]:
-    plain = _plain(file)
-    with_extension = _stem(plain) != plain
-    for likeness, index in zip(_LIKENESSES, indexes, strict=True):
-        # A row that gives an extension means that file first; a scan saved again in another format comes last.
-        found = index.get(plain if not with_extension else likeness(plain), [])
-        if "/" in plain and len(found) > 1:
-            found = [name for name in found if _ends_alike(_plain(name), plain)] or found
-        if found:
-            return found
-    return []
+def _closest(file: str, by_stem: Mapping[str, list[str]]) -> list[str]:
+    """The scans that a row may mean: those that share most of its folders, and its extension if it gives one."""
+    wanted = PurePosixPath(_plain(file))
+    candidates = by_stem.get(_stem(wanted.name), [])
+    shared = {name: _folders_shared(PurePosixPath(_plain(name)), wanted) for name in candidates}
+    near = [name for name in candidates if shared[name] == max(shared.values())]
+    exact = [name for name in candidates if PurePosixPath(_plain(name)).name == wanted.name]
+    both = [name for name in near if name in exact]
+    return both or list(dict.fromkeys([*near, *exact]))
 
 
-def _ends_alike(name: str, wanted: str) -> bool:
-    return _stem(name).endswith("/" + _stem(wanted)) or _stem(name) == _stem(wanted)
+def _folders_shared(path: PurePosixPath, other: PurePosixPath) -> int:
+    pairs = zip(reversed(path.parent.parts), reversed(other.parent.parts), strict=False)
+    return sum(1 for _ in itertools.takewhile(lambda pair: pair[0] == pair[1], pairs))

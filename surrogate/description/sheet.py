@@ -56,12 +56,13 @@ def read_sheet(path: Path, headers: Mapping[str, str] | None = None) -> Sheet:
     ``headers`` maps people's own header words, in any language, to published columns. Raises WrongUse with one
     sentence when the file is no caption sheet. Whatever is odd in single cells is a note, never an error.
     """
-    table = read_table(path)
+    own_words = headers or {}
+    table = read_table(path, lambda word: column_for(word, own_words) is not None)
     notes = list(table.notes)
     lock = lock_beside(path)
     if lock is not None:
         notes.append(f"{path.name} is open in a spreadsheet program; what was not saved there is not seen.")
-    position, header = _header(path.name, table, headers or {}, notes)
+    position, header = _header(path.name, table, own_words, notes)
     rows = [_row(line, header, notes) for line in table.lines[position + 1 :]]
     return Sheet(rows=[row for row in rows if row is not None], columns=header, notes=notes)
 

@@ -8,7 +8,7 @@ import io
 import re
 import sys
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import openpyxl
@@ -40,9 +40,10 @@ class Table(Record):
     notes: list[str]
 
 
-def read_table(path: Path) -> Table:
+def read_table(path: Path, is_header: Callable[[str], bool]) -> Table:
     """Read a CSV or XLSX file; the content decides, not the suffix.
 
+    ``is_header`` knows the words that stand above columns; they decide which sign divides the cells of a CSV file.
     Raises WrongUse with one sentence when the file is no sheet or cannot be opened.
     """
     try:
@@ -62,16 +63,16 @@ def read_table(path: Path) -> Table:
             f"The caption sheet {path.name} is an old or password-protected spreadsheet; save it as XLSX or CSV "
             "without a password."
         )
-    return _from_text(path.name, data)
+    return _from_text(path.name, data, is_header)
 
 
-def _from_text(name: str, data: bytes) -> Table:
+def _from_text(name: str, data: bytes, is_header: Callable[[str], bool]) -> Table:
     text, encoding = decode(name, data)
     notes = [] if encoding == "UTF-8" else [f"{name} was read as {encoding}."]
     text = text.replace("\x00", "\ufffd") if "\x00" in text else text
     first, _, rest = text.partition("\n")
     named = re.fullmatch(r'"?sep=(.)"?\r?', first, re.IGNORECASE)
-    delimiter = named[1] if named else _delimiter(text)
+    delimiter = named[1] if named else _delimiter(text, is_header)
     skipped = 1 if named else 0
     body = rest if named else text
     try:
@@ -97,16 +98,15 @@ def _csv_rows(text: str, delimiter: str, *, strict: bool) -> list[tuple[int, lis
     return rows
 
 
-def _delimiter(text: str) -> str:
-    """The delimiter that splits the first lines most evenly into the most cells."""
+def _delimiter(text: str, is_header: Callable[[str], bool]) -> str:
+    """The delimiter that gives most header words in one of the first lines."""
     head = "\n".join(text.splitlines()[: 4 * _LINES_LOOKED_AT])
-    best, most = ",", 0
-    for delimiter in _DELIMITERS:
+
+    def headers(delimiter: str) -> int:
         rows = _csv_rows(head, delimiter, strict=False)[:_LINES_LOOKED_AT]
-        cells = max((sum(1 for cell in row if cell.strip()) for _, row in rows[:3]), default=0)
-        if cells > most:
-            best, most = delimiter, cells
-    return best
+        return max((sum(map(is_header, cells)) for _, cells in rows), default=0)
+
+    return max(_DELIMITERS, key=headers)
 
 
 def _from_workbook(name: str, data: bytes) -> Table:
