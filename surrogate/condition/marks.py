@@ -7,16 +7,21 @@ A region's confidence is the calibrated chance that a person would call it a mar
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+from typing import Any
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from surrogate.condition import networks
+from surrogate.condition import networks, signs
 
 Floats = npt.NDArray[np.float32]
 Labels = npt.NDArray[np.uint8]
+Mask = npt.NDArray[np.bool_]
 
 #: Classes of the network after "no mark", in its order.
 KINDS = (
@@ -30,9 +35,17 @@ MAX_MARKS = 60
 HEIGHT, WIDTH, CENTRE = 384, 512, 0.6
 _DARKEST = 2.6  # density, as in the fit
 
+_TAPE, _TIDELINE, _FOXING, _STRIPES, _FOLD, _RUST = (
+    KINDS.index(kind) for kind in ("tape", "tideline", "foxing", "adhesive stripes", "fold", "rust")
+)
+_STAINS = (_TAPE, _TIDELINE, _FOXING, _RUST)
+
 _MARKED = 0.5  # more likely marked than not
-_LEAST_CONFIDENCE = 0.9
+LEAST_CONFIDENCE = 0.5
+_LEAST_CREASE = 0.02  # density; fainter lines are not seen by eye either
 _LEAST_AREA = 30  # px of 384 x 512; a spot of 1.5 mm on a 10 x 15 cm print
+_SPOT_AREA = 260  # px; 5 mm across on a 10 x 15 cm print
+_SPOTS = 3  # so many spots together are foxing, whatever one alone may be
 # Gap in px that still joins parts of one mark, by kind: spots and lines lie apart, tape and losses do not.
 _GAPS = (5, 13, 61, 91, 25, 13, 5, 31, 21, 41)
 
@@ -50,12 +63,13 @@ class Mark:
 class Candidate:
     """A region before it is believed: its class (index in KINDS), where (h, w), and what speaks for it.
 
-    evidence: mean, and 90th percentile of the share of "marked"; mean share of its own kind among marks.
+    source: which sign found it ("network", "stain map", "crease"). evidence: what `confidence` weighs, as named there.
     """
 
     kind: int
-    area: npt.NDArray[np.bool_]
-    evidence: tuple[float, float, float]
+    area: Mask
+    source: str
+    evidence: tuple[float, ...]
 
 
 def seen(density: Floats) -> Floats:
@@ -72,9 +86,7 @@ def find(density: Floats) -> tuple[list[Mark], Labels]:
     """
     found = candidates(seen(density))
     believed = [(confidence(one), one) for one in found]
-    believed = sorted((pair for pair in believed if pair[0] >= _LEAST_CONFIDENCE), key=lambda pair: -pair[0])[
-        :MAX_MARKS
-    ]
+    believed = sorted((pair for pair in believed if pair[0] >= LEAST_CONFIDENCE), key=lambda pair: -pair[0])[:MAX_MARKS]
     upright = density.shape[0] > density.shape[1]
     labels = np.zeros((WIDTH, HEIGHT) if upright else (HEIGHT, WIDTH), np.uint8)
     marks = []
@@ -85,42 +97,129 @@ def find(density: Floats) -> tuple[list[Mark], Labels]:
 
 
 def candidates(sheet: Floats) -> list[Candidate]:
-    """Every region that is more likely marked than not, of a sheet at the size of :func:`seen`."""
+    """Everything that may be a mark, of a sheet at the size of :func:`seen`.
+
+    On grey pictures and paper stains are taken from the stain map and only named by the network; creases are measured;
+    the rest, and all marks of colour prints, are the network's.
+    """
+    shares = _shares(sheet)
+    rest, spread = signs.excess(sheet)
+    grey = spread < signs.GREY_SPREAD
+    facts = _Facts(shares, rest, spread)
+    found = _by_network(facts, skipped=_STAINS if grey else ())
+    if grey:
+        found += _by_stain_map(facts, [one.area for one in found if one.kind == _STRIPES])
+    for score, area in signs.creases(sheet):
+        if score > _LEAST_CREASE:
+            found.append(Candidate(_FOLD, area, "crease", facts.evidence(area, _FOLD, score)))
+    return found
+
+
+@dataclass(frozen=True)
+class _Facts:
+    """What is known of one sheet: class shares (h, w, 11), stain map (h, w) and the map's spread."""
+
+    shares: Floats
+    rest: Floats
+    spread: float
+
+    def evidence(self, area: Mask, kind: int, crease: float = 0.0) -> tuple[float, ...]:
+        """Numbers for `confidence`, in the order of its weights: see `_FEATURES` of the fit."""
+        share = self.shares[area]
+        marked = 1.0 - share[:, 0]
+        y, x = np.nonzero(area)
+        edge = y.min() <= 2 or x.min() <= 2 or y.max() >= area.shape[0] - 3 or x.max() >= area.shape[1] - 3
+        signal = float(np.median(self.rest[area])) / max(self.spread, 0.004)
+        return (
+            float(marked.mean()),
+            float(np.percentile(marked, 90)),
+            float(share[:, kind + 1].mean() / max(float(marked.mean()), 1e-6)),
+            float(np.log(len(y) / 200.0)),
+            float(np.clip(signal, -5.0, 25.0)) / 10.0,
+            float(min(self.spread, 0.15)) * 10.0,
+            float(crease) * 20.0,
+            float(edge),
+        )
+
+
+def _shares(sheet: Floats) -> Floats:
+    """Class shares (h, w, 11) of the network at the sheet's size and orientation."""
     upright = sheet.shape[0] > sheet.shape[1]
     lying = np.rot90(sheet) if upright else sheet
     planes = np.clip(lying, 0.0, _DARKEST).transpose(2, 0, 1) - CENTRE
     shares = networks.softmax(networks.scores("marks", planes))
     enlarged = cv2.resize(shares.transpose(1, 2, 0), (WIDTH, HEIGHT), interpolation=cv2.INTER_LINEAR)
-    marked = 1.0 - enlarged[..., 0]
-    most = np.argmax(enlarged[..., 1:], axis=2)
-    inside = marked > _MARKED
-    found: list[Candidate] = []
-    for kind in np.unique(most[inside]):
-        found.extend(_grouped(int(kind), inside & (most == kind), marked, enlarged))
-    if upright:
-        found = [Candidate(one.kind, np.rot90(one.area, -1), one.evidence) for one in found]
+    return np.ascontiguousarray(np.rot90(enlarged, -1) if upright else enlarged, np.float32)
+
+
+def _by_network(facts: _Facts, skipped: tuple[int, ...]) -> list[Candidate]:
+    """Regions that the network holds for more likely marked than not."""
+    inside = facts.shares[..., 0] < 1.0 - _MARKED
+    most = np.argmax(facts.shares[..., 1:], axis=2)
+    return [
+        Candidate(int(kind), area, "network", facts.evidence(area, int(kind)))
+        for kind in np.unique(most[inside])
+        if kind not in skipped
+        for area in _grouped(inside & (most == kind), _GAPS[kind])
+    ]
+
+
+def _by_stain_map(facts: _Facts, striped: list[Mask]) -> list[Candidate]:
+    """Stains of a grey picture: shape tells tape and spots, the network the rest."""
+    stained = signs.stains(facts.rest, facts.spread)
+    for area in striped:
+        stained &= cv2.dilate(area.astype(np.uint8), np.ones((9, 9), np.uint8)) == 0
+    small, found = np.zeros_like(stained), []
+    for area in _grouped(stained, 5):
+        if area.sum() < _SPOT_AREA and not _is_long(area):
+            small |= area
+            continue
+        kind = _TAPE if _is_strip(area) else _named(facts.shares[area], (_TAPE, _TIDELINE, _RUST, _FOXING))
+        found.append(Candidate(kind, area, "stain map", facts.evidence(area, kind)))
+    for area in _grouped(small, _GAPS[_FOXING]):
+        parts = cv2.connectedComponents(area.astype(np.uint8))[0] - 1
+        kind = _FOXING if parts >= _SPOTS else _named(facts.shares[area], (_FOXING, _RUST))
+        found.append(Candidate(kind, area, "stain map", facts.evidence(area, kind)))
     return found
 
 
-def _grouped(kind: int, area: npt.NDArray[np.bool_], marked: Floats, shares: Floats) -> list[Candidate]:
-    """Regions of one kind: parts closer than the kind's gap are one."""
-    gap = _GAPS[kind]
+def _named(shares: Floats, kinds: tuple[int, ...]) -> int:
+    return kinds[int(np.argmax([shares[:, kind + 1].mean() for kind in kinds]))]
+
+
+def _is_strip(area: Mask) -> bool:
+    """A filled rectangle at any angle, large enough for tape."""
+    points = cv2.findNonZero(area.astype(np.uint8))
+    _, (width, height), _ = cv2.minAreaRect(points)
+    return bool(len(points) > 0.004 * area.size and len(points) > 0.72 * (width + 1) * (height + 1))
+
+
+def _is_long(area: Mask) -> bool:
+    """Four times as long as it is wide at least: a line and no spot."""
+    _, (width, height), _ = cv2.minAreaRect(cv2.findNonZero(area.astype(np.uint8)))
+    return bool(max(width, height) + 1 > 4 * (min(width, height) + 1))
+
+
+def _grouped(area: Mask, gap: int) -> list[Mask]:
+    """Regions of a mask, parts closer than ``gap`` px taken together; specks are left out."""
     near = cv2.dilate(area.astype(np.uint8), np.ones((gap, gap), np.uint8))
     count, labels = cv2.connectedComponents(near)
     labels = np.where(area, labels, 0)
     sizes = np.bincount(labels.ravel(), minlength=count)
-    found = []
-    for label in range(1, count):
-        if sizes[label] < _LEAST_AREA:
-            continue
-        where = labels == label
-        sure = marked[where]
-        own = float((shares[where, kind + 1] / np.maximum(sure, 1e-6)).mean())
-        found.append(Candidate(kind, where, (float(sure.mean()), float(np.percentile(sure, 90)), own)))
-    return found
+    return [labels == label for label in range(1, count) if sizes[label] >= _LEAST_AREA]
 
 
 def confidence(one: Candidate) -> float:
-    """Chance that a region is a mark: logistic in its evidence and size, fitted on composed marks (docs/condition.md)."""
-    mean, _, _ = one.evidence
-    return mean
+    """Chance that a region is a mark: logistic in its evidence, by kind and source; fitted on composed marks."""
+    table = _weights()
+    weights = table["weights"]
+    total = table["kind"][one.kind] + table["source"][one.source]
+    total += sum(w * x for w, x in zip(weights, one.evidence, strict=True))
+    return float(1.0 / (1.0 + np.exp(-total)))
+
+
+@lru_cache(maxsize=1)
+def _weights() -> dict[str, Any]:
+    text = files("surrogate.condition").joinpath("marks_confidence.json").read_text(encoding="utf-8")
+    table: dict[str, Any] = json.loads(text)
+    return table

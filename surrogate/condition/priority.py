@@ -9,6 +9,8 @@ three quarters and nothing passes 1.
 
     urgency = 1 - (1 - w1)(1 - w2)...       stake = 0.5 + 0.2 single + 0.15 uncaptioned + 0.15 already fading
     score   = urgency * stake, rounded to 0.001; ties go by reference
+
+What endangers its neighbours or the house (possible nitrate film, mould) counts in full, whatever it shows: stake 1.
 """
 
 from __future__ import annotations
@@ -47,10 +49,11 @@ class Evidence:
 
 @dataclass(frozen=True)
 class _Risk:
-    """One way to lose by waiting: share at risk in ten years, and the words for it."""
+    """One way to lose by waiting: share at risk in ten years, the words for it, and whether others are at risk too."""
 
     share: float
     reason: str
+    spreads: bool = False
 
 
 # Words of the enclosure or notes -> risk. The order of severity is the usual one of photograph care handbooks
@@ -74,7 +77,9 @@ _HOUSING: tuple[tuple[re.Pattern[str], _Risk], ...] = tuple(
 )
 
 _MARKS: dict[str, _Risk] = {
-    "suspected mould": _Risk(0.70, "it may have mould, which spreads: keep it apart and ask a conservator"),
+    "suspected mould": _Risk(
+        0.70, "it may have mould, which spreads: keep it apart and ask a conservator", spreads=True
+    ),
     "adhesive stripes": _Risk(0.45, "glue stripes go on staining it"),
     "tape": _Risk(0.35, "adhesive tape goes on staining it"),
     "rust": _Risk(0.30, "rust from metal eats into it"),
@@ -109,18 +114,21 @@ _KIND: dict[Kind, _Risk] = {
     Kind.TARGET: _Risk(0.0, "a target is not an original"),
 }
 
-_NITRATE = _Risk(0.95, "it may be nitrate film: keep it cool, apart and vented, and ask who may judge it")
+_NITRATE = _Risk(0.95, "it may be nitrate film: keep it cool, apart and vented, and ask who may judge it", spreads=True)
 _VINEGAR = _Risk(0.75, "what people wrote sounds like acetate film that decays (vinegar smell, warping)")
 _VINEGAR_WORDS = re.compile(r"vinegar|warp|shrunk|shrink|channell?ing|buckl", re.IGNORECASE)
 
 
 def risks(evidence: Evidence) -> list[tuple[float, str]]:
     """Everything that waiting may cost this original: (share at risk, reason), the worst first."""
+    return [(risk.share, risk.reason) for risk in _risks(evidence)]
+
+
+def _risks(evidence: Evidence) -> list[_Risk]:
     found = [_KIND[evidence.kind]]
     words = f"{evidence.enclosure} {evidence.notes}"
     if evidence.kind is Kind.NEGATIVE:
-        # Colour negatives were never made on nitrate, but a scan's kind is a guess: people's words decide,
-        # not colour.
+        # Colour negatives were never made on nitrate, but a scan's kind is a guess: people's words decide, not colour.
         if film.nitrate(evidence.date, evidence.edge_marks, evidence.notes).suspected:
             found.append(_NITRATE)
         if _VINEGAR_WORDS.search(words):
@@ -128,14 +136,14 @@ def risks(evidence: Evidence) -> list[tuple[float, str]]:
     found.extend(risk for pattern, risk in _HOUSING if pattern.search(words))
     found.extend(_MARKS[mark] for mark in sorted(evidence.marks) if mark in _MARKS)
     found.extend(table[grade] for table, grade in ((_FADE, evidence.fade), (_STAIN, evidence.stain)) if grade in table)
-    return sorted(((risk.share, risk.reason) for risk in found), key=lambda risk: (-risk[0], risk[1]))
+    return sorted(found, key=lambda risk: (-risk.share, risk.reason))
 
 
 def score(evidence: Evidence) -> float:
     """Urgency times stake, 0-1; see the module's text."""
-    kept = 1.0
-    for share, _ in risks(evidence):
-        kept *= 1.0 - share
+    found, kept = _risks(evidence), 1.0
+    for risk in found:
+        kept *= 1.0 - risk.share
     lost = evidence.loss or 0.0
     stake = (
         0.5
@@ -143,12 +151,14 @@ def score(evidence: Evidence) -> float:
         + 0.15 * (not evidence.captioned)
         + 0.15 * min(max(lost, 0.0) / 0.5, 1.0)  # half the image gone: all that can be at stake is
     )
+    if any(risk.spreads for risk in found):
+        stake = 1.0
     return round((1.0 - kept) * stake, 3)
 
 
 def reason(evidence: Evidence) -> str:
     """One sentence: the greatest risk, and what else is at stake."""
-    worst = risks(evidence)[0][1]
+    worst = _risks(evidence)[0].reason
     if evidence.kind is Kind.TARGET:
         return "A target is not an original."
     also = []

@@ -22,7 +22,7 @@ _FRESH_PAPER_EXCESS = 0.036
 # Grades of marks, by their share of the area (judgement).
 _AREA_STEPS = ((0.10, Grade.SEVERE), (0.01, Grade.MODERATE), (0.0, Grade.SLIGHT))
 _ORDER = (Grade.NOT_MEASURABLE, Grade.NONE, Grade.SLIGHT, Grade.MODERATE, Grade.SEVERE)
-_MOULD_CAUTION = (
+MOULD_CAUTION = (
     "Suspected mould is a guess from a picture: keep the original apart in a paper folder, do not brush or wipe it, "
     "avoid breathing near it, and ask a conservator."
 )
@@ -48,7 +48,7 @@ def measure(
     grade = max(_base_grade(base, kind), _mark_grade(covered, regions), key=_ORDER.index)
     words = [base.note]
     if any(region.kind == marks.MOULD for region in regions):
-        words.append(_MOULD_CAUTION)
+        words.append(MOULD_CAUTION)
     return _record(grade, covered, base, regions, " ".join(words)), kept if regions else None
 
 

@@ -1,0 +1,70 @@
+"""Fit how much a region's evidence is worth: ``python -m tests.fit.fit_marks_confidence OUT.json [PICTURES]``.
+
+Regions are found on originals composed by the judge's modules over every second photograph that no network saw
+(``SURROGATE_PHOTOGRAPHS``); `quality_condition.py` reports on the others. A region is right when more than half of it
+lies on painted marks. Logistic regression, L2, by Newton's method.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from surrogate.condition import marks
+from tests.benchmarks import quality_condition as quality
+
+SOURCES = ("network", "stain map", "crease")
+RIDGE = 2.0
+
+
+def rows(pictures: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Design (n, 8 + kinds + sources) and truth (n,) of every region found."""
+    design, truth = [], []
+    for sheet, painted in quality.marked_originals(pictures, half=0):
+        union = np.zeros(sheet.shape[:2], np.uint8)
+        for mark in painted:
+            union |= mark.area.astype(np.uint8)
+        near = cv2.dilate(union, np.ones((7, 7), np.uint8)) > 0
+        for one in marks.candidates(sheet):
+            row = [
+                *one.evidence,
+                *(i == one.kind for i in range(len(marks.KINDS))),
+                *(s == one.source for s in SOURCES),
+            ]
+            design.append(np.array(row, float))
+            truth.append(float((one.area & near).sum() > 0.5 * one.area.sum()))
+    return np.array(design), np.array(truth)
+
+
+def logistic(design: NDArray[np.float64], truth: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Weights of an L2-regularised logistic regression."""
+    weights = np.zeros(design.shape[1])
+    for _ in range(30):
+        chance = 1 / (1 + np.exp(-design @ weights))
+        slope = design.T @ (truth - chance) - RIDGE * weights
+        curve = (design * (chance * (1 - chance))[:, None]).T @ design + RIDGE * np.eye(len(weights))
+        weights = weights + np.linalg.solve(curve, slope)
+    return weights
+
+
+def main() -> None:
+    """Fit and write."""
+    design, truth = rows(int(sys.argv[2]) if len(sys.argv) > 2 else 110)
+    weights = [round(float(w), 4) for w in logistic(design, truth)]
+    evidence, kinds = len(weights) - len(marks.KINDS) - len(SOURCES), len(marks.KINDS)
+    table = {
+        "weights": weights[:evidence],
+        "kind": weights[evidence : evidence + kinds],
+        "source": dict(zip(SOURCES, weights[evidence + kinds :], strict=True)),
+    }
+    Path(sys.argv[1]).write_text(json.dumps(table, indent=1) + "\n", encoding="utf-8")
+    print(f"{len(truth)} regions, {truth.mean():.2f} of them right")
+
+
+if __name__ == "__main__":
+    main()
