@@ -96,7 +96,7 @@ def _nothing_else(explained: Mask, ground: Ground) -> bool:
         beside = cv2.dilate(explained.astype(np.uint8), np.ones((5, 5), np.uint8)) == 0
     if beside.sum() < 0.004 * beside.size:
         return False
-    return bool(ground.mask[beside].mean() > 0.97)
+    return bool((ground.difference[beside] < 5).mean() > 0.97)
 
 
 def _components(foreground: Mask) -> list[Mask]:
@@ -117,21 +117,31 @@ def _outlines_of(lab: Floats, small: Floats, thing: Mask, ground: Ground, scale:
     if rough is not None:
         covered = quads.mask(rough, thing.shape)
         shared = float((covered & thing).sum() / max((covered | thing).sum(), 1))
-    roughs = [rough] if rough is not None and shared >= 0.9 else []
-    if shared < 0.96:
-        parts = parting.parted(thing, small)
-        if parts:
-            roughs, shared = list(parts), 0.97
-    found = [_fitted(lab, one, ground, scale, shared) for one in roughs]
-    return [one for one in found if one] if all(found) else []
+    whole = _fitted(lab, rough, ground, scale, shared) if rough is not None and shared >= 0.72 else None
+    if whole is not None and (whole.clear or shared >= 0.96):
+        return [whole.outline]
+    parts = [_fitted(lab, one, ground, scale, 0.97) for one in parting.parted(thing, small)]
+    if parts and all(parts):
+        return [one.outline for one in parts if one]
+    return [whole.outline] if whole is not None and shared >= 0.9 else []
 
 
-def _fitted(lab: Floats, rough: Corners, ground: Ground, scale: float, shared: float) -> Outline | None:
+@dataclass(frozen=True)
+class _Fitted:
+    outline: Outline
+    clear: bool
+
+
+def _fitted(lab: Floats, rough: Corners, ground: Ground, scale: float, shared: float) -> _Fitted | None:
     fitted = edges.fit(lab, quads.scaled(rough, 1 / scale), ground.noise)
     if fitted is None or not quads.is_convex(fitted.corners) or not _sharp(fitted, ground):
         return None
     support = float(np.mean([side.support for side in fitted.sides]))
-    return Outline(fitted.corners, round(shared * support, 3))
+    # Dark or light parts that melt into the ground leave gaps in the shape; four clear sides speak for a whole.
+    clear = all(side.on_frame or (side.support >= 0.85 and side.straightness <= 0.6) for side in fitted.sides)
+    clear &= sum(side.on_frame for side in fitted.sides) <= 1
+    confidence = support * (max(shared, 0.93) if clear else shared)
+    return _Fitted(Outline(fitted.corners, round(confidence, 3)), clear)
 
 
 def _sharp(fitted: edges.Fit, ground: Ground) -> bool:

@@ -22,6 +22,9 @@ _OFF_SHAPE = 0.02
 #: Rectangles must cover the shape but for this share (shadows, mounting corners).
 _UNCOVERED = 0.035
 _MOST_PARTS = 6
+#: Rectangles that share more than this of their joint area are one rectangle found twice.
+_ALIKE = 0.88
+_MOST_RECTANGLES = 24
 
 
 @dataclass(frozen=True)
@@ -92,32 +95,47 @@ def _rectangles(shape: npt.NDArray[np.uint8], lab: Floats, angle: float) -> list
     horizontal = _edge_map(turned, pixels, axis=0)
     xs = _lines(turned, vertical, axis=1)
     ys = _lines(turned, horizontal, axis=0)
-    filled = np.pad(np.cumsum(np.cumsum(turned, axis=0, dtype=np.float64), axis=1), ((1, 0), (1, 0)))
-    down = np.pad(np.cumsum(vertical, axis=0, dtype=np.float64), ((1, 0), (0, 0)))
-    across = np.pad(np.cumsum(horizontal, axis=1, dtype=np.float64), ((0, 0), (1, 0)))
-    back = cv2.invertAffineTransform(matrix)
     coarse = _coarse(shape)
-    smallest = 0.06 * shape.sum()
-    found = []
-    for (x1, x2), (y1, y2) in itertools.product(itertools.combinations(xs, 2), itertools.combinations(ys, 2)):
-        area = (x2 - x1) * (y2 - y1)
-        if area < smallest or min(x2 - x1, y2 - y1) < 18:
-            continue
-        inside = filled[y2, x2] - filled[y1, x2] - filled[y2, x1] + filled[y1, x1]
-        if inside < (1 - _OFF_SHAPE) * area:
-            continue
-        sides = np.array(
-            [(down[y2, min(x, size[0] - 1)] - down[y1, min(x, size[0] - 1)]) / (y2 - y1) for x in (x1, x2)]
-            + [(across[min(y, size[1] - 1), x2] - across[min(y, size[1] - 1), x1]) / (x2 - x1) for y in (y1, y2)]
-        )
-        if sides.min() < 0.35 or sides.mean() < 0.7:
-            continue
+    back = cv2.invertAffineTransform(matrix)
+    found: list[_Rectangle] = []
+    for (x1, y1, x2, y2), support in _boxes(turned, vertical, horizontal, (xs, ys), 0.06 * float(shape.sum())):
         points = np.array([[x1, y1], [x2, y1], [x2, y2], [x1, y2]], np.float64)
         corners = quads.ordered(points @ back[:, :2].T + back[:, 2])
-        factor = coarse.shape[1] / width
-        cells = quads.mask(quads.scaled(corners, factor), (coarse.shape[0], coarse.shape[1]))
-        found.append(_Rectangle(corners, float(sides.mean()), cells))
-    return sorted(found, key=lambda one: -one.support * float(one.cells.sum()) ** 0.5)[:60]
+        cells = quads.mask(quads.scaled(corners, coarse.shape[1] / width), (coarse.shape[0], coarse.shape[1]))
+        alike = any((one.cells & cells).sum() > _ALIKE * (one.cells | cells).sum() for one in found)
+        if not alike:
+            found.append(_Rectangle(corners, support, cells))
+        if len(found) == _MOST_RECTANGLES:
+            break
+    return found
+
+
+def _boxes(
+    shape: Mask, vertical: Mask, horizontal: Mask, lines: tuple[list[int], list[int]], smallest: float
+) -> list[tuple[tuple[int, int, int, int], float]]:
+    """Boxes between lines that lie on the shape and have edges on all four sides, best first, with their support."""
+    xs, ys = (np.array(list(itertools.combinations(some, 2)), np.intp).reshape(-1, 2) for some in lines)
+    x1, x2 = (xs[:, place][:, None] for place in (0, 1))
+    y1, y2 = (ys[:, place][None, :] for place in (0, 1))
+    filled = np.pad(np.cumsum(np.cumsum(shape, axis=0, dtype=np.float64), axis=1), ((1, 0), (1, 0)))
+    down = np.pad(np.cumsum(vertical, axis=0, dtype=np.float64), ((1, 0), (0, 1)))
+    across = np.pad(np.cumsum(horizontal, axis=1, dtype=np.float64), ((0, 1), (1, 0)))
+    area = (x2 - x1) * (y2 - y1)
+    inside = filled[y2, x2] - filled[y1, x2] - filled[y2, x1] + filled[y1, x1]
+    sides = np.stack(
+        [(down[y2, x] - down[y1, x]) / np.maximum(y2 - y1, 1) for x in (x1, x2)]
+        + [(across[y, x2] - across[y, x1]) / np.maximum(x2 - x1, 1) for y in (y1, y2)]
+    )
+    support = sides.mean(axis=0)
+    fits = (area >= smallest) & (np.minimum(x2 - x1, y2 - y1) >= 18) & (inside >= (1 - _OFF_SHAPE) * area)
+    fits &= (sides.min(axis=0) >= 0.35) & (support >= 0.7)
+    rank = np.where(fits, support**2 * np.sqrt(area), -1)
+    best = np.argsort(-rank, axis=None)[: int(fits.sum())]
+    rows, columns = np.unravel_index(best, rank.shape)
+    return [
+        ((int(xs[i, 0]), int(ys[j, 0]), int(xs[i, 1]), int(ys[j, 1])), float(support[i, j]))
+        for i, j in zip(rows, columns, strict=True)
+    ]
 
 
 def _upright(width: int, height: int, angle: float) -> tuple[npt.NDArray[np.float64], tuple[int, int]]:
