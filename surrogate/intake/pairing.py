@@ -13,6 +13,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
+from posixpath import splitext
 
 from surrogate.intake.sidewords import Reading, Scheme, readings, side_of_folder, tokens
 from surrogate.records import Side
@@ -56,10 +57,12 @@ class _Named:
     folder_side: Side | None
 
 
-def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
-    """Sort key that puts scan9 before scan10."""
-    parts = re.findall(r"\d+|\D+", name.casefold())
-    return tuple((0, int(part), part) if part.isdecimal() else (1, 0, part) for part in parts)
+def natural_key(name: str) -> tuple[tuple[tuple[int, int, str], ...], ...]:
+    """Sort key that puts scan9 before scan10, and scan9 before scan9 (1) whatever their suffixes."""
+    return tuple(
+        tuple((0, int(part), part) if part.isdecimal() else (1, 0, part) for part in re.findall(r"\d+|\D+", text))
+        for text in splitext(name.casefold())
+    )
 
 
 def pair(names: Sequence[str], looks: Mapping[str, Look] | None = None) -> list[Group]:
