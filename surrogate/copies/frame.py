@@ -279,7 +279,8 @@ def description(manifest: Manifest, original: Original, master: Master, recipe: 
 
 def _pdf_picture(tiff: Path) -> Picture:
     image = pyvips.Image.new_from_file(str(tiff), access="sequential")
-    jpeg = image.jpegsave_buffer(Q=PDF_QUALITY, subsample_mode="off", keep="none", optimize_coding=True)
+    # no optimized coding: it would hold the whole picture
+    jpeg = image.jpegsave_buffer(Q=PDF_QUALITY, subsample_mode="off", keep="none")
     return Picture(jpeg, image.width, image.height, srgb_profile())
 
 
