@@ -13,7 +13,7 @@ from surrogate.collection.files import sha256_of
 from surrogate.collection.settings import Settings
 from surrogate.condition import priority
 from surrogate.description.sheet import write_sheet
-from surrogate.handover import manifest, report
+from surrogate.handover import manifest, report, text
 from surrogate.records import CollectionInfo, Location, Original, Priority, Side, Software
 from surrogate.recovery.recipe import Recipe
 
@@ -24,7 +24,7 @@ def export(folder: Path, settings: Settings, catalogue: Catalogue, notes: Sequen
     """Write every list of the collection anew; files whose content would not change are left untouched."""
     _write_sheet(folder, catalogue)
     outlining.export(folder, catalogue)
-    originals = Originals(settings, catalogue)
+    originals = Originals(folder, settings, catalogue)
     aside = catalogue.set_aside()
     info = CollectionInfo(
         name=settings.collection.name, credit=settings.collection.credit, rights=settings.collection.rights
@@ -47,17 +47,20 @@ def _write_sheet(folder: Path, catalogue: Catalogue) -> None:
 class Originals:
     """Every original of a collection, sorted by reference; can be gone through again and again."""
 
-    def __init__(self, settings: Settings, catalogue: Catalogue) -> None:
+    def __init__(self, folder: Path, settings: Settings, catalogue: Catalogue) -> None:
+        self._folder = folder
         self._settings = settings
         self._catalogue = catalogue
         self._queue = _queue(catalogue)
 
     def __iter__(self) -> Iterator[Original]:
         for row in self._catalogue.originals():
-            yield original(self._catalogue, self._settings, row.reference, self._queue.get(row.reference))
+            yield original(self._folder, self._catalogue, self._settings, row.reference, self._queue.get(row.reference))
 
 
-def original(catalogue: Catalogue, settings: Settings, reference: str, place: Priority | None) -> Original:
+def original(
+    folder: Path, catalogue: Catalogue, settings: Settings, reference: str, place: Priority | None
+) -> Original:
     """Everything known about one original. Raises KeyError for a number that was never given."""
     row = catalogue.original(reference)
     if row is None:
@@ -85,6 +88,8 @@ def original(catalogue: Catalogue, settings: Settings, reference: str, place: Pr
         approved=recto.approved or verso.approved,
         notes=recto.notes or verso.notes,
         priority=place,
+        same_picture_as=catalogue.same_pictures(reference),
+        texts=text.found(folder, reference),
         masters=catalogue.masters(reference),
         condition=catalogue.conditions(reference),
         copies=[copy.copy for copy in catalogue.copies(reference)],
@@ -108,6 +113,7 @@ def _queue(catalogue: Catalogue) -> dict[str, Priority]:
                 stain=stain,
                 marks=marks,
                 captioned=bool(recto.title or recto.caption),
+                copies=1 + len(catalogue.same_pictures(row.reference)),
             )
         )
     return dict(priority.rank(evidence))

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Protocol
 
-from surrogate import exporting, outlining, pipeline, running, wording
+from surrogate import exporting, likening, outlining, pipeline, running, wording
 from surrogate.collection import paths, register, settings
 from surrogate.collection.catalogue import Catalogue, CopyRow, OriginalRow, OutlineRow, four_corners, open_catalogue
 from surrogate.collection.files import disk_errors
@@ -19,11 +19,12 @@ from surrogate.collection.numbering import Pattern, reference_in_name
 from surrogate.collection.settings import Settings
 from surrogate.condition import kind as kinds
 from surrogate.errors import CollectionUnusable, DiskFull, MissingTool, ScanSetAside, WrongUse
+from surrogate.handover import text
 from surrogate.intake.gather import Gathered, Scan, gather
 from surrogate.intake.pairing import Group, pair
 from surrogate.outlining import Outlining
 from surrogate.pipeline import Decisions, Job, Placed, Taken
-from surrogate.records import Kind, Record, SetAside, Side
+from surrogate.records import Copy, Kind, Record, SetAside, Side
 from surrogate.wording import Wording
 
 #: Scans in flight per worker: enough that none waits for the parent, few enough that little is lost when interrupted.
@@ -123,8 +124,10 @@ def process(
         )
         run.notes += run.wording.notes
         _take_in_new(run, gathered)
+        run.notes += likening.link(collection, catalogue)
         _follow_changes(run)
         clear_unfinished(collection)
+        run.notes += text.refresh_all(collection, _copies_by_original(catalogue), found.text.language, pool[1])
         exporting.export(collection, found, catalogue, run.notes)
         return ProcessReport(
             collection=str(collection),
@@ -135,6 +138,11 @@ def process(
             set_aside=run.aside,
             notes=run.notes,
         )
+
+
+def _copies_by_original(catalogue: Catalogue) -> Iterator[tuple[str, Kind, list[Copy]]]:
+    for row in catalogue.originals():
+        yield row.reference, row.kind, [each.copy for each in catalogue.copies(row.reference)]
 
 
 def known_kind(kind: str | None) -> Kind | None:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from PIL import Image, ImageDraw, ImageFont
 
 from surrogate.errors import WrongUse
-from surrogate.handover import alto, text
+from surrogate.handover import alto, manifest, text
 from surrogate.records import Kind, Original, Side, Use
 
 A = "{http://www.loc.gov/standards/alto/ns-v4#}"
@@ -192,3 +192,29 @@ def test_an_unknown_language_is_refused_with_what_to_do() -> None:
     with pytest.raises(WrongUse, match="tesseract-ocr-zzz"):
         text.check_language("eng+zzz")
     text.check_language("eng")
+
+
+@needs_tesseract
+def test_the_sample_clipping_is_read_and_listed(demo_folder: Path) -> None:
+    """The words are those that the sample was printed from (tests/simulate/village.py)."""
+    originals = manifest.read(demo_folder).originals
+    clippings = [original for original in originals if original.kind is Kind.CLIPPING]
+    assert clippings
+    for original in clippings:
+        assert [found.side for found in original.texts] == [Side.RECTO]
+    read = {line.text for o in clippings for each in o.texts for line in text.lines_of(demo_folder, each.file)}
+    assert "Bakery oven lit again at midnight to feed the singers" in read
+    assert not [o for o in originals if o.texts and o.kind is Kind.COLOUR_PRINT and o.texts[0].side is Side.RECTO]
+
+
+@needs_tesseract
+def test_a_page_that_fails_is_named_and_the_others_are_read(tmp_path: Path) -> None:
+    good = clipping(tmp_path, LINES)
+    bad = [copy.model_copy(update={"file": "copies/none.jpg"}) for copy in good.copies]
+    said = text.refresh_all(
+        tmp_path, [("2026.001.0099", good.kind, bad), (good.reference, good.kind, good.copies)], "eng", 2
+    )
+    assert len(said) == 1
+    assert said[0].startswith("2026.001.0099: The text on none.jpg")
+    assert text.found(tmp_path, good.reference)
+    assert text.refresh_all(tmp_path, [(good.reference, good.kind, good.copies)], "eng", 1) == []

@@ -56,14 +56,20 @@ class CopiesSection(Record):
     strength: Strength = Strength.STANDARD
 
 
+class TextSection(Record):
+    """How text of clippings, documents and backs is recognised."""
+
+    language: str = Field(default="eng", pattern=r"[A-Za-z_]+(\+[A-Za-z_]+)*")
+
+
 class PublishSection(Record):
     """What may be shown to the world."""
 
     approved_only: bool = False
     before_and_after: bool = False
     story: str = ""
-    taken_down: list[str] = []
-    withheld_people: list[str] = []
+    taken_down: list[str] = Field(default_factory=list)
+    withheld_people: list[str] = Field(default_factory=list)
 
 
 class Settings(Record):
@@ -73,6 +79,7 @@ class Settings(Record):
     letters: dict[str, str] = Field(default_factory=dict)
     scan: ScanSection = ScanSection()
     copies: CopiesSection = CopiesSection()
+    text: TextSection = TextSection()
     publish: PublishSection = PublishSection()
     headers: dict[str, str] = Field(default_factory=dict)
 
@@ -108,6 +115,9 @@ thumbnail_long_edge = 320
 quality = 88         # JPEG quality, 1-100
 crop = true          # trim the scanner bed and straighten
 strength = "standard"    # none, gentle, standard, strong
+
+[text]
+language = "eng"     # language of clippings and letters, by Tesseract's codes: "deu", or "deu+eng" for both
 
 [publish]
 approved_only = false    # true: only what somebody approved at the desk

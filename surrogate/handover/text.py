@@ -12,6 +12,7 @@ import os
 import shutil
 import subprocess
 from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import groupby
@@ -19,7 +20,7 @@ from pathlib import Path
 
 from surrogate.collection import paths
 from surrogate.collection.numbering import group_of
-from surrogate.errors import WrongUse
+from surrogate.errors import SurrogateError, WrongUse
 from surrogate.handover import alto
 from surrogate.handover.streams import replacing
 from surrogate.records import Copy, Kind, Side, Text, Use
@@ -92,15 +93,28 @@ def copy_to_read(kind: Kind, copies: Iterable[Copy], side: Side) -> Copy | None:
     return next((copy for use in (Use.READING, Use.VIEWING) for copy in of_side if copy.use is use), None)
 
 
+class NotRecognised(SurrogateError):
+    """Tesseract could not read one picture. Nothing else is lost by it."""
+
+
 def recognise(picture: Path, language: str = "eng") -> tuple[alto.Word, ...]:
-    """The words that Tesseract reads on a picture. It must be installed; nothing legible gives no words."""
-    done = subprocess.run(
-        ["tesseract", str(picture), "stdout", "-l", language, "--dpi", "300", "tsv"],
-        capture_output=True,
-        timeout=_PATIENCE_S,
-        check=True,
-        env=os.environ | {"OMP_THREAD_LIMIT": "1"},
-    )
+    """The words that Tesseract reads on a picture. It must be installed; nothing legible gives no words.
+
+    Raises :class:`NotRecognised`.
+    """
+    try:
+        done = subprocess.run(
+            ["tesseract", str(picture), "stdout", "-l", language, "--dpi", "300", "tsv"],
+            capture_output=True,
+            timeout=_PATIENCE_S,
+            check=True,
+            env=os.environ | {"OMP_THREAD_LIMIT": "1"},
+        )
+    except subprocess.SubprocessError as error:
+        raise NotRecognised(
+            f"The text on {picture.name} could not be recognised: Tesseract failed. "
+            "Type it into the captions, or try again with the same command."
+        ) from error
     rows = csv.DictReader(io.StringIO(done.stdout.decode("utf-8")), delimiter="\t", quoting=csv.QUOTE_NONE)
     words = []
     lines: dict[tuple[str, str, str], int] = {}
@@ -115,25 +129,52 @@ def recognise(picture: Path, language: str = "eng") -> tuple[alto.Word, ...]:
     return tuple(words)
 
 
-def refresh(collection: Path, reference: str, kind: Kind, copies: Sequence[Copy], language: str = "eng") -> list[Text]:
-    """Recognise the sides of one original that are read and not yet recognised; returns all its texts.
-
-    A side is recognised again when its copy changed. Without Tesseract what was recognised before is returned.
-    """
+def pending(collection: Path, reference: str, kind: Kind, copies: Sequence[Copy]) -> list[Copy]:
+    """Copies of one original whose text is not recognised yet, or was on a copy that has changed since."""
+    waiting = []
     for side in Side:
         copy = copy_to_read(kind, copies, side)
-        if copy is None or tesseract_version() is None:
-            continue
         target = collection / text_file(reference, side)
-        if target.is_file() and alto.read(target).sha256 == copy.sha256:
-            continue
+        if copy is not None and not (target.is_file() and alto.read(target).sha256 == copy.sha256):
+            waiting.append(copy)
+    return waiting
+
+
+def refresh(collection: Path, reference: str, kind: Kind, copies: Sequence[Copy], language: str = "eng") -> list[Text]:
+    """Recognise what is pending of one original; returns all its texts.
+
+    Without Tesseract what was recognised before is returned. Raises :class:`NotRecognised` when Tesseract fails.
+    """
+    version = tesseract_version()
+    for copy in pending(collection, reference, kind, copies) if version is not None else ():
         words = recognise(collection / copy.file, language)
-        page = alto.Page(
-            copy.file, copy.sha256, copy.width, copy.height, language, f"tesseract {tesseract_version()}", words
-        )
-        with replacing(target) as stream:
+        page = alto.Page(copy.file, copy.sha256, copy.width, copy.height, language, f"tesseract {version}", words)
+        with replacing(collection / text_file(reference, copy.side)) as stream:
             alto.write(stream, page)
     return found(collection, reference)
+
+
+def refresh_all(
+    collection: Path, originals: Iterable[tuple[str, Kind, Sequence[Copy]]], language: str, workers: int
+) -> list[str]:
+    """Recognise what is pending of all originals (reference, kind, copies); returns a sentence for each failure.
+
+    Raises :class:`WrongUse` when Tesseract does not know the language.
+    """
+    if tesseract_version() is None:
+        return []
+    check_language(language)
+
+    def one(original: tuple[str, Kind, Sequence[Copy]]) -> str:
+        try:
+            refresh(collection, *original, language)
+        except NotRecognised as failure:
+            return f"{original[0]}: {failure}"
+        return ""
+
+    waiting = (original for original in originals if pending(collection, *original))
+    with ThreadPoolExecutor(max_workers=workers) as pool:  # each only waits for a process of Tesseract's
+        return [note for note in pool.map(one, waiting) if note]
 
 
 def found(collection: Path, reference: str) -> list[Text]:
