@@ -108,11 +108,9 @@ def estimate(density: Floats) -> SilverEstimate:
 
 
 def proxy(density: Floats) -> Floats:
-    """The picture at ``PROXY_PX``, (h, w, 3)."""
-    scale = PROXY_PX / max(density.shape[:2])
-    if scale >= 1:
-        return density
-    size = (max(1, round(density.shape[1] * scale)), max(1, round(density.shape[0] * scale)))
+    """The picture at ``PROXY_PX``, (h, w, 3); a picture of a few pixels is repeated to 8 at least."""
+    scale = min(1.0, PROXY_PX / max(density.shape[:2]))
+    size = (max(8, round(density.shape[1] * scale)), max(8, round(density.shape[0] * scale)))
     return np.asarray(cv2.resize(density, size, interpolation=cv2.INTER_AREA))
 
 

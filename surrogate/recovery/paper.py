@@ -21,7 +21,7 @@ UNIT = 0.004
 
 #: Paper and ink of a reading copy. Paper at L* 97 leaves room for the eye to see an edge against a white screen.
 PAPER_OUT = 0.03
-EDGE_OUT = 0.55
+EDGE_OUT = 0.45
 INK_OUT = 1.5
 
 #: Paper of a viewing copy is drawn this far from what it is towards clean, off-white paper (judgement).
@@ -47,7 +47,7 @@ def plan_reading(density: Floats, strength: float = 1.0) -> Plan:
     limits: list[str] = []
     if page.ink_density == 0:
         words = ["paper made even and light"]
-        limits = ["no writing found: the page is kept blank and its noise is not raised"]
+        limits = ["no text found: the page is kept blank and what marks it has are not strengthened"]
     return Plan(steps=steps, words=words, evidence=_evidence(page), limits=limits)
 
 
@@ -123,18 +123,20 @@ def _viewing_curve(page: Paper, target: npt.NDArray[np.float64], gain: float) ->
 def _reading_curve(page: Paper, strength: float) -> Curves:
     """Density above paper to the density of the reading copy: flat over paper, steep through the edge of ink.
 
-    Half-covered pixels come out half-way in sRGB codes between paper and ink (density 0.55), where a global threshold
+    Half-covered pixels come out near code 160 (density 0.45), where a global threshold between paper and ink
     falls: there the edge of a stroke lies where it lies on the original.
     """
     ink = page.ink_density
     if ink == 0:
-        low, edge, high = 6 * page.spread + 0.05, 6 * page.spread + 0.5, 6 * page.spread + 1.0
+        # whatever there is stays about as dark above the paper as it was
+        low, edge, high = 3 * page.spread, 3 * page.spread + 0.35, 3 * page.spread + 1.1
     else:
         noise = (3.5 - 2.3 * certainty(page.letters)) * page.spread
-        # where noise allows it thin strokes are kept fuller, which text recognition reads better (measured)
-        clear = float(np.clip((ink / max(page.spread, 1e-3) - 20) / 30, 0, 1))
-        edge, high = (0.47 - 0.10 * clear) * ink, 0.8 * ink
-        low = min(max((0.2 - 0.06 * clear) * ink, noise), 0.9 * edge)
+        # pencil is broken by the paper's grain: where noise allows, its thin parts are kept fuller (measured)
+        clear = float(np.clip((ink / max(page.spread, 1e-3) - 15) / 20, 0, 1))
+        faint = float(np.clip((0.40 - ink) / 0.15, 0, 1))
+        edge, high = (0.5 - 0.15 * clear * faint) * ink, 0.85 * ink
+        low = min(max((0.2 - 0.08 * clear * faint) * ink, noise), 0.9 * edge)
     part = min(strength, 1.0)
     knots: Knots = [
         (-1.0, PAPER_OUT),

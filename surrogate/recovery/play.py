@@ -103,11 +103,25 @@ class Player:
                 field = _field_strip(op, self._rows, self._width, top, codes.shape[0])
                 codes = cv2.subtract(codes, field * np.float32(STEPS_PER_DENSITY), dtype=cv2.CV_16U)
             elif op.ndim == 2:
-                codes = cv2.transform(codes, op)
+                codes = _mixed(codes, np.asarray(op, dtype=np.float64))
             else:
                 codes = cv2.LUT(codes, op)
         out: Pixels = cv2.LUT(codes, self._last)
         return out
+
+
+def _mixed(codes: npt.NDArray[np.uint16], matrix: npt.NDArray[np.float64]) -> npt.NDArray[np.uint16]:
+    """``cv2.transform`` with the same result for a pixel wherever it lies.
+
+    OpenCV rounds the last few pixels of an array, those that do not fill a vector register, by another path; 64
+    pixels that nobody keeps are put there so that a strip's height changes nothing.
+    """
+    height, width = codes.shape[:2]
+    padded = np.empty((height * width + 64, 1, 3), dtype=np.uint16)
+    padded[: height * width, 0] = codes.reshape(-1, 3)
+    padded[height * width :] = 0
+    mixed: npt.NDArray[np.uint16] = cv2.transform(padded, matrix)
+    return mixed[: height * width].reshape(height, width, 3)
 
 
 #: The density that each 16-bit code stands for.

@@ -20,9 +20,8 @@ from PIL import Image, ImageOps
 from skimage import exposure
 from skimage.color import deltaE_ciede2000, rgb2lab
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
-sys.path.insert(0, str(ROOT / "tests" / "fit"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "fit"))
 
 from fit_silver import pictures
 
