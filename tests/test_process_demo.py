@@ -205,3 +205,17 @@ def test_a_corrected_outline_is_followed_and_kept(own_demo: Path, manifest: Mani
         stall = after.originals[by_scan(after, "market stall")]
         viewing = next(c for c in stall.copies if c.use is Use.VIEWING and c.side is Side.RECTO)
         assert (viewing.width, viewing.height) == (400, 300)
+
+
+def test_another_scan_of_the_same_picture_is_linked_and_kept(own_demo: Path, tmp_path: Path) -> None:
+    (tmp_path / "again").mkdir()
+    with Image.open(SAMPLES / "Biscuit.jpg") as picture:
+        darker = picture.point(lambda code: code * 0.8).resize((picture.width * 2 // 3, picture.height * 2 // 3))
+        darker.save(tmp_path / "again" / "cat rescanned.jpg", quality=90)
+    report = process([tmp_path / "again"], own_demo, workers=1)
+    assert len(report.taken_in) == 1
+    new = report.taken_in[0].split()[0]
+    after = Manifest.model_validate_json((own_demo / "manifest.json").read_bytes())
+    biscuit = after.originals[by_scan(after, "Biscuit")]
+    assert biscuit.same_picture_as == [new]
+    assert next(o for o in after.originals if o.reference == new).same_picture_as == [biscuit.reference]

@@ -50,6 +50,8 @@ CREATE INDEX notes_by_original ON notes (reference, side);
 CREATE TABLE outlines (
     reference TEXT NOT NULL, side TEXT NOT NULL, part INTEGER NOT NULL, corners TEXT, confidence REAL,
     note TEXT NOT NULL, PRIMARY KEY (reference, side, part));
+CREATE TABLE signatures (reference TEXT PRIMARY KEY, hashes TEXT NOT NULL);
+CREATE TABLE same_pictures (one TEXT NOT NULL, other TEXT NOT NULL, PRIMARY KEY (one, other));
 CREATE TABLE facts (name TEXT PRIMARY KEY, value TEXT NOT NULL);
 CREATE TABLE events (at TEXT NOT NULL, reference TEXT, what TEXT NOT NULL, detail TEXT NOT NULL);
 """
@@ -266,6 +268,25 @@ class Catalogue:
     def all_outlines(self) -> list[OutlineRow]:
         """Every outline, by reference, side and part."""
         return [_outline(row) for row in self._db.execute("SELECT * FROM outlines ORDER BY reference, side, part")]
+
+    # same pictures
+
+    def put_signature(self, reference: str, hashes: str) -> None:
+        """Record the hashes by which a picture is found again."""
+        self._db.execute("INSERT OR REPLACE INTO signatures VALUES (?, ?)", (reference, hashes))
+
+    def signatures(self) -> dict[str, str]:
+        """The hashes of every picture, by reference."""
+        return dict(self._db.execute("SELECT reference, hashes FROM signatures ORDER BY reference"))
+
+    def put_same_picture(self, one: str, other: str) -> None:
+        """Link two originals that show the same picture."""
+        self._db.executemany("INSERT OR IGNORE INTO same_pictures VALUES (?, ?)", [(one, other), (other, one)])
+
+    def same_pictures(self, reference: str) -> list[str]:
+        """The other originals that show the same picture."""
+        rows = self._db.execute("SELECT other FROM same_pictures WHERE one = ? ORDER BY other", (reference,))
+        return [row[0] for row in rows]
 
     # captions
 

@@ -1,0 +1,128 @@
+"""The same picture twice: a short signature finds what may be the same, geometry confirms it.
+
+The signature holds the perceptual hash by the discrete cosine transform (signs of the 8 x 8 lowest frequencies of a
+32 x 32 grey picture against their median: C. Zauner, *Implementation and Benchmarking of Perceptual Image Hash
+Functions*, 2010, from memory), for the whole picture and for smaller windows of it, so that a closer crop is found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+Grey = npt.NDArray[np.uint8]
+
+#: Hash distance (of 64 bits) up to which two pictures are worth comparing; chance pairs lie at 32 +- 4.
+NEAR_BITS = 20
+#: Pictures compared by geometry for each picture at most.
+MOST_CANDIDATES = 12
+_EDGE = 400
+#: Windows as shares of the picture: left, top, right, bottom.
+_WINDOWS = ((0.0, 0.0, 1.0, 1.0), (0.06, 0.06, 0.94, 0.94), (0.0, 0.0, 0.9, 0.9), (0.1, 0.1, 1.0, 1.0),
+            (0.1, 0.0, 1.0, 0.9), (0.0, 0.1, 0.9, 1.0), (0.1, 0.1, 0.9, 0.9))  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Signature:
+    """Hashes of one picture: ``windows`` of its parts as it lies, ``turns`` of the whole turned by 0, 90, 180, 270°."""
+
+    windows: tuple[int, ...]
+    turns: tuple[int, ...]
+
+
+def hash_of(grey: Grey) -> int:
+    """Return the 64-bit perceptual hash of a grey picture of any size."""
+    small = cv2.resize(grey, (32, 32), interpolation=cv2.INTER_AREA).astype(np.float32)
+    low = cv2.dct(small)[:8, :8].ravel()
+    bits = low > np.median(low)
+    return int(np.packbits(bits).view(">u8")[0])
+
+
+def signature(grey: Grey) -> Signature:
+    """Return the signature of a grey picture, (H, W) uint8, about 200 px or more."""
+    height, width = grey.shape
+    windows = []
+    for left, top, right, bottom in _WINDOWS:
+        part = grey[round(top * height) : round(bottom * height), round(left * width) : round(right * width)]
+        windows.append([hash_of(np.ascontiguousarray(np.rot90(part, -quarter))) for quarter in range(4)])
+    return Signature(tuple(one[0] for one in windows), tuple(turned for one in windows for turned in one))
+
+
+def candidates(signatures: Mapping[str, Signature], new: set[str] | None = None) -> list[tuple[str, str]]:
+    """Pairs of names that may show the same picture, the likeliest first for each.
+
+    Args:
+        signatures: by name (reference and side).
+        new: compare only these with all; None compares all with all.
+
+    """
+    names = sorted(signatures)
+    if len(names) < 2:
+        return []
+    flat = np.array([signatures[name].windows for name in names], np.uint64)
+    pairs: dict[tuple[str, str], int] = {}
+    for place, name in enumerate(names):
+        if new is not None and name not in new:
+            continue
+        own = signatures[name]
+        # The whole of one against every window and turn of the other, both ways round.
+        distance = _distances(np.array(own.turns, np.uint64), flat[:, 0])
+        distance = np.minimum(
+            distance, _distances(np.array(own.turns[:4], np.uint64), flat).reshape(len(names), -1).min(axis=1)
+        )
+        distance[place] = 65
+        for other in np.argsort(distance, kind="stable")[:MOST_CANDIDATES]:
+            if distance[other] <= NEAR_BITS:
+                key = (min(name, names[other]), max(name, names[other]))
+                pairs[key] = int(distance[other])
+    return sorted(pairs, key=lambda key: (pairs[key], key))
+
+
+def _distances(own: npt.NDArray[np.uint64], others: npt.NDArray[np.uint64]) -> npt.NDArray[np.uint8]:
+    """Smallest Hamming distance of any own hash to each of the others, in the shape of the others."""
+    best = np.full(others.shape, 65, np.uint8)
+    for one in own:
+        np.minimum(best, np.bitwise_count(others ^ one), out=best)
+    return best
+
+
+def confirm(one: Grey, other: Grey) -> bool:
+    """Whether two grey pictures show the same picture: scale-invariant features agree on one plane's shift and turn.
+
+    Args:
+        one: (H, W) uint8, about 300 px or more.
+        other: likewise; may be turned, cropped, faded or exposed otherwise.
+
+    """
+    (points, features), (other_points, other_features) = _features(one), _features(other)
+    if features is None or other_features is None or min(len(features), len(other_features)) < 12:
+        return False
+    matches = cv2.BFMatcher(cv2.NORM_L2).knnMatch(features, other_features, k=2)
+    # Nearest against second nearest: D. Lowe, *Distinctive Image Features from Scale-Invariant Keypoints*, 2004.
+    good = [pair[0] for pair in matches if len(pair) == 2 and pair[0].distance < 0.8 * pair[1].distance]
+    if len(good) < 12:
+        return False
+    here = np.float32([points[match.queryIdx].pt for match in good])
+    there = np.float32([other_points[match.trainIdx].pt for match in good])
+    matrix, inliers = cv2.estimateAffinePartial2D(here, there, method=cv2.RANSAC, ransacReprojThreshold=4.0)
+    if matrix is None:
+        return False
+    agreeing = here[inliers.ravel() > 0]
+    # Chance and shared lettering agree in few points or in one place only; a picture agrees all over.
+    places = {(int(x * 4 / _EDGE), int(y * 4 / _EDGE)) for x, y in agreeing}
+    return len(agreeing) >= max(14, 0.25 * len(good)) and len(places) >= 4
+
+
+def _features(grey: Grey) -> tuple[tuple[cv2.KeyPoint, ...], npt.NDArray[np.float32] | None]:
+    factor = _EDGE / max(grey.shape)
+    small = cv2.resize(
+        grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
+    )
+    # Even out fading, so that faint parts give features too.
+    even = cv2.createCLAHE(clipLimit=3.0, tileGridSize=(4, 4)).apply(small)
+    points, features = cv2.SIFT_create(nfeatures=500).detectAndCompute(even, None)
+    return points, features
