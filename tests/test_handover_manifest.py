@@ -147,3 +147,36 @@ def test_schema_refuses_what_is_not_a_manifest() -> None:
 )
 def test_dates_in_words(edtf: str, words: str) -> None:
     assert date_words(edtf) == words
+
+
+def test_listing_reads_what_was_written_one_at_a_time(tmp_path: Path) -> None:
+    written = handmade.build(tmp_path, 5)
+    listing = manifest.Listing(tmp_path)
+    assert list(listing) == list(listing) == written.originals
+    assert listing.head == written.model_copy(update={"originals": []})
+
+
+@pytest.mark.parametrize("indent", [None, 1, 4])
+def test_listing_reads_other_layouts_too(tmp_path: Path, indent: int | None) -> None:
+    written = handmade.build(tmp_path, 2)
+    file = tmp_path / "manifest.json"
+    file.write_text(json.dumps(json.loads(file.read_text("utf-8")), indent=indent), "utf-8")
+    listing = manifest.Listing(tmp_path)
+    assert list(listing) == written.originals
+    assert listing.head.collection == written.collection
+
+
+def test_listing_of_nothing_and_of_a_damaged_original(tmp_path: Path) -> None:
+    manifest.write(tmp_path, handmade.COLLECTION, handmade.SOFTWARE, [], [])
+    assert list(manifest.Listing(tmp_path)) == []
+    handmade.build(tmp_path, 2)
+    file = tmp_path / "manifest.json"
+    file.write_text(file.read_text("utf-8").replace('"clipping"', '"clip"'), "utf-8")
+    with pytest.raises(CollectionUnusable, match="damaged"):
+        list(manifest.Listing(tmp_path))
+    file.write_text("{")
+    with pytest.raises(CollectionUnusable, match="damaged"):
+        manifest.Listing(tmp_path)
+    file.unlink()
+    with pytest.raises(CollectionUnusable, match="surrogate process"):
+        manifest.Listing(tmp_path)

@@ -8,7 +8,7 @@ from pathlib import PurePath
 from textwrap import fill
 
 from surrogate.handover.formats import format_of
-from surrogate.records import Manifest, Original
+from surrogate.records import Manifest
 
 _WIDTH = 78
 
@@ -28,13 +28,13 @@ def _formats(files: Sequence[str]) -> list[str]:
     return lines
 
 
-def letter(whole: Manifest, originals: Sequence[Original], files: Sequence[str], order: tuple[int, int]) -> bytes:
+def letter(whole: Manifest, references: Sequence[str], files: Sequence[str], order: tuple[int, int]) -> bytes:
     """The text of ``README.txt``, plain UTF-8. ``order`` is the bag's number and how many there are."""
     number, count = order
     name = " ".join(whole.collection.name.split()) or "a collection"
     split = ""
     if count > 1:
-        first, last = originals[0].reference, originals[-1].reference
+        first, last = references[0], references[-1]
         split = (
             f"The collection was too large for one bag. This is bag {number} of {count}; it holds the originals "
             f"{first} to {last} whole. The lists of the whole collection lie in every bag."
@@ -46,7 +46,7 @@ def letter(whole: Manifest, originals: Sequence[Original], files: Sequence[str],
             "This folder holds scans of old photographs and papers, copies made from the scans, and what is known "
             "about each original. You need no particular program: everything is pictures, text and tables in an "
             "ordinary folder.",
-            f"There are {len(originals)} originals here. Each has a reference number, the same that was written on "
+            f"There are {len(references)} originals here. Each has a reference number, the same that was written on "
             "its envelope. In file names the dots of the number are hyphens; _r is the front of the original, "
             "_v its back.",
             *([split] if split else []),
@@ -60,6 +60,7 @@ def letter(whole: Manifest, originals: Sequence[Original], files: Sequence[str],
         "  data/condition/    how faded and stained each original was when it was scanned.",
         "  data/manifest.json every original with its files, checksums and words; manifest.csv",
         "                     is the same as a table, manifest.schema.json explains the fields.",
+        "  data/texts/        the words that were read on clippings and letters (ALTO XML), where there are any.",
         "  data/captions.csv  what people wrote about each original.",
         "  data/report.html   all of it to look at, in any web browser.",
         "  data/metadata/     premis.xml   the history of every file (PREMIS 3.0)",

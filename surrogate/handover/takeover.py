@@ -11,8 +11,9 @@ from surrogate.collection import settings
 from surrogate.collection.files import UNFINISHED, copy_hashed, disk_errors, make_read_only, publish
 from surrogate.errors import WrongUse
 from surrogate.handover import bag as bags
-from surrogate.handover import manifest
-from surrogate.handover.archive import METADATA, HandoverRefused, check
+from surrogate.handover.archive import check
+from surrogate.handover.manifest import Listing
+from surrogate.handover.shares import ADDED, HandoverRefused
 
 
 @dataclass(frozen=True)
@@ -29,7 +30,7 @@ def _payload(bag: Path) -> dict[str, tuple[Path, str]]:
     payload = {}
     for digest, path in bags.read_manifest(bag / "manifest-sha256.txt"):
         inner = path.removeprefix("data/")
-        if not inner.startswith(f"{METADATA}/"):
+        if inner not in ADDED:
             payload[inner] = (bag / path, digest)
     return payload
 
@@ -62,15 +63,16 @@ def take_over(sources: Sequence[Path], collection: Path) -> TakeOverReport:
             publish(temporary, target)
         if path.startswith("masters/") and target.suffix != ".xmp":
             make_read_only(target)
-    whole = manifest.read(collection)
-    for original in whole.originals:
+    originals = 0
+    for original in Listing(collection):
+        originals += 1
         for master in original.masters:
             if master.file not in payload:
                 raise HandoverRefused(
                     f"The bags given lack {master.file} of {original.reference}. "
                     f"Give all bags of the hand-over; remove {collection} first."
                 )
-    return TakeOverReport(collection, len(whole.originals), len(payload))
+    return TakeOverReport(collection, originals, len(payload))
 
 
 def _settings_last(item: tuple[str, tuple[Path, str]]) -> tuple[bool, str]:

@@ -53,6 +53,9 @@ def main() -> None:
         manifest.write(folder, handmade.COLLECTION, handmade.SOFTWARE, many(first, 100_000), [])
         size = (folder / "manifest.json").stat().st_size / 1e6
         print(f"{'manifest of 100,000':32} {time.process_time() - start:8.1f} {peak_mb():8.0f} {size:8.1f}")
+        start = time.process_time()
+        count = sum(1 for _ in manifest.Listing(folder))
+        print(f"{f'the same read one by one ({count:,})':32} {time.process_time() - start:8.1f} {peak_mb():8.0f}")
         words = {copy.file: handmade.WORDS for copy in first.copies}
         for count in (2_000, 20_000):
             start = time.process_time()

@@ -1,0 +1,121 @@
+"""What goes into which bag.
+
+The rule for splitting: originals are taken in the order of their reference numbers; all files of one original stay in
+one bag; a bag is closed when the next original would take it over the limit. The lists that speak of the whole
+collection lie in every bag, other files that belong to no original in the first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from surrogate.collection import paths, settings
+from surrogate.collection.files import UNFINISHED
+from surrogate.collection.numbering import name_of
+from surrogate.errors import SurrogateError
+from surrogate.handover.bag import Entry
+from surrogate.records import Original
+
+#: Files that the hand-over adds to the collection's own, by path in the collection.
+PREMIS, EAD, TABLE = "metadata/premis.xml", "metadata/finding_aid.xml", "metadata/finding_aid.csv"
+ADDED = (PREMIS, EAD, TABLE)
+
+#: Lists of the whole collection that every bag holds.
+_IN_EVERY_BAG = frozenset(
+    {
+        settings.FILE_NAME,
+        paths.CATALOGUE,
+        paths.CAPTIONS,
+        paths.MANIFEST,
+        "manifest.csv",
+        "manifest.schema.json",
+        "set_aside.csv",
+    }
+)
+
+
+class HandoverRefused(SurrogateError):
+    """The collection or the bag is not in a state in which it could be handed over or taken over."""
+
+
+@dataclass(frozen=True)
+class Share:
+    """What goes into one bag: originals by reference, and every file."""
+
+    references: tuple[str, ...]
+    entries: tuple[Entry, ...]
+
+
+def _source_files(collection: Path) -> list[str]:
+    """Every file of the collection, by path, without hidden and unfinished ones."""
+    found = []
+    for file in collection.rglob("*"):
+        path = file.relative_to(collection)
+        if file.is_file() and not any(part.startswith(".") for part in path.parts) and file.suffix != UNFINISHED:
+            found.append(path.as_posix())
+    return sorted(set(found) - set(ADDED))
+
+
+def _belongs_to(path: str, names: Mapping[str, str]) -> str | None:
+    """The reference that a file belongs to by its name, or None."""
+    return names.get(path.rpartition("/")[2].partition("_")[0]) if "/" in path else None
+
+
+def shares(collection: Path, originals: Iterable[Original], most_bytes: int | None) -> list[Share]:
+    """Share the collection out over bags of at most ``most_bytes`` (None: one bag).
+
+    Raises :class:`HandoverRefused` when a file that the manifest names is missing.
+    """
+    checksums: dict[str, str] = {}
+    own: dict[str, list[Entry]] = {}
+    for original in originals:
+        own[original.reference] = []
+        checksums |= {master.file: master.sha256 for master in original.masters}
+        checksums |= {copy.file: copy.sha256 for copy in original.copies}
+    found = _source_files(collection)
+    missing = sorted(set(checksums) - set(found))
+    if missing:
+        raise HandoverRefused(
+            f"{len(missing)} file(s) that the manifest names are not there, first {missing[0]}. "
+            "Run 'surrogate audit' on the collection, then hand it over."
+        )
+    names = {name_of(reference): reference for reference in own}
+    common: list[Entry] = []
+    every: list[Entry] = []
+    for path in found:
+        entry = Entry(path, collection / path, checksums.get(path))
+        reference = _belongs_to(path, names)
+        if reference is not None:
+            own[reference].append(entry)
+        else:
+            (every if path in _IN_EVERY_BAG else common).append(entry)
+    made: list[Share] = []
+    for group in _split(own, every, common, most_bytes):
+        entries = [*every, *([] if made else common), *(entry for reference in group for entry in own[reference])]
+        made.append(Share(tuple(group), tuple(entries)))
+    return made
+
+
+def _split(
+    own: Mapping[str, Sequence[Entry]], every: Sequence[Entry], common: Sequence[Entry], most_bytes: int | None
+) -> Iterator[list[str]]:
+    if most_bytes is None:
+        yield list(own)
+        return
+
+    def size(entries: Iterable[Entry]) -> int:
+        return sum(entry.source.stat().st_size for entry in entries)
+
+    base = size(every)
+    filled = base + size(common)
+    group: list[str] = []
+    for reference, entries in own.items():
+        weight = size(entries)
+        if group and filled + weight > most_bytes:
+            yield group
+            group, filled = [], base
+        group.append(reference)
+        filled += weight
+    yield group
