@@ -11,13 +11,13 @@ import numpy.typing as npt
 
 from surrogate.imaging.read import MM_PER_INCH
 
-#: Standard deviation of the mask on paper. Ink spreads a dot by some 0.05 to 0.1 mm (common practice, no source);
-#: the mask is one pixel at 300 ppi.
+#: Standard deviation of the mask on paper: one pixel at 300 ppi.
 RADIUS_MM = MM_PER_INCH / 300
 
-#: Share of the mask that is added. 0.4 brings the contrast of lines at half the print's finest frequency, which
-#: area averaging lowers to 0.9, back to between 1.0 and 1.1 (tests/benchmarks/quality_prints.py).
-AMOUNT = 0.4
+#: Share of the mask that is added. Ink that spreads with a standard deviation of 0.035 mm (common practice, no source)
+#: leaves 0.93 of the contrast of lines at 0.3 of the finest frequency of a 300 ppi print and 0.81 at 0.5; this amount
+#: makes them 1.11 and 1.23 on the file (tests/benchmarks/quality_prints.py).
+AMOUNT = 0.3
 
 #: Coarser prints show single pixels already: sharpening would only draw them harder.
 COARSEST_PPI = 180.0
