@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import datetime as dt
 import io
+import random
 import re
 import zipfile
 from pathlib import Path
@@ -333,3 +335,16 @@ def test_two_rows_for_one_scan_are_reported() -> None:
     found = matching(sheet_of("1.tif", "1"), ["1.tif"])
     assert found.rows["1.tif"].caption.title == "0"
     assert "lines 2 and 3" in found.notes[0]
+
+
+def test_damaged_workbooks_are_said_in_one_sentence(tmp_path: Path) -> None:
+    whole = workbook(tmp_path / "whole.xlsx").read_bytes()
+    damaged = tmp_path / "damaged.xlsx"
+    for seed in range(40):
+        rng = random.Random(seed)
+        data = bytearray(whole)
+        for _ in range(rng.randint(1, 20)):
+            data[rng.randrange(len(data))] = rng.randrange(256)
+        damaged.write_bytes(bytes(data[: rng.randrange(200, len(data))] if seed % 3 == 0 else data))
+        with contextlib.suppress(WrongUse):
+            read_sheet(damaged)

@@ -7,6 +7,7 @@ import datetime as dt
 import io
 import re
 import sys
+import warnings
 import zipfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -69,7 +70,6 @@ def read_table(path: Path, is_header: Callable[[str], bool]) -> Table:
 def _from_text(name: str, data: bytes, is_header: Callable[[str], bool]) -> Table:
     text, encoding = decode(name, data)
     notes = [] if encoding == "UTF-8" else [f"{name} was read as {encoding}."]
-    text = text.replace("\x00", "\ufffd") if "\x00" in text else text
     first, _, rest = text.partition("\n")
     named = re.fullmatch(r'"?sep=(.)"?\r?', first, re.IGNORECASE)
     delimiter = named[1] if named else _delimiter(text, is_header)
@@ -110,10 +110,17 @@ def _delimiter(text: str, is_header: Callable[[str], bool]) -> str:
 
 
 def _from_workbook(name: str, data: bytes) -> Table:
+    """Read a workbook; the one place where whatever a damaged one raises becomes a sentence."""
     try:
-        book = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
-    except (zipfile.BadZipFile, KeyError, ValueError, OSError, TypeError) as error:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # openpyxl warns of styles and extensions that hold no text
+            return _rows_of_workbook(name, data)
+    except Exception as error:
         raise WrongUse(f"{name} is not a spreadsheet that can be read; save it as XLSX or CSV.") from error
+
+
+def _rows_of_workbook(name: str, data: bytes) -> Table:
+    book = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
     sheets = [sheet for sheet in book.worksheets if sheet.max_row and any(_filled(row) for row in sheet.iter_rows())]
     if not sheets:
         return Table(lines=[], notes=[])
