@@ -7,6 +7,7 @@ a second reader of what we write, dateutil for Easter, IIM 4.2 (2:55) and XMP pa
 from __future__ import annotations
 
 import datetime as dt
+import re
 import sys
 from pathlib import Path
 
@@ -236,3 +237,16 @@ def test_undated_is_understood_as_such(text: str) -> None:
 def test_what_is_no_date_stays_as_written(text: str) -> None:
     answer = understand(text)
     assert (answer.edtf, answer.text) == (None, text)
+
+
+def test_the_examples_in_the_captions_page_are_true() -> None:
+    page = (Path(__file__).parents[1] / "docs" / "captions.md").read_text(encoding="utf-8")
+    rows = page.split("| you write | it becomes |")[1].split("\n\n")[0].splitlines()[2:]
+    checked = 0
+    for row in rows:
+        left, right = (cell.strip() for cell in row.strip("|").split(" | "))
+        phrases, answers = re.split(r" · |, ", left), re.findall("`([^`]+)`", right)
+        for phrase, answer in zip(phrases, answers if len(answers) > 1 else answers * len(phrases), strict=True):
+            assert understand(phrase).edtf == answer, phrase
+            checked += 1
+    assert checked > 15

@@ -17,6 +17,7 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
+import pyvips
 from PIL import ExifTags, Image, ImageCms, IptcImagePlugin
 
 from surrogate.description.conversation import Conversation
@@ -376,6 +377,27 @@ def test_same_words_same_bytes_whatever_the_file_held_before(tmp_path: Path, emb
     embedder.rewrite(used, short)
     assert fresh.read_bytes() == used.read_bytes()
     assert [each.name for each in tmp_path.iterdir() if each not in (fresh, used)] == []
+
+
+def test_copies_as_the_encoder_makes_them_end_up_the_same_too(tmp_path: Path, embedder: Embedder) -> None:
+    picture = pyvips.Image.black(16, 16, bands=3).copy(xres=300 / 25.4, yres=300 / 25.4)
+    fresh, used = tmp_path / "a.jpg", tmp_path / "b.jpg"
+    for path in (fresh, used):
+        picture.jpegsave(str(path), keep="icc|exif")
+    embedder.write(fresh, Description(title="The ferry leaves"))
+    embedder.write(used, full())
+    embedder.rewrite(used, Description(title="The ferry leaves"))
+    assert fresh.read_bytes() == used.read_bytes()
+    with Image.open(fresh) as image:
+        assert round(image.info["dpi"][0]) == 300
+
+
+def test_no_resolution_is_made_up(tmp_path: Path, embedder: Embedder) -> None:
+    path = tmp_path / "copy.jpg"
+    pyvips.Image.black(16, 16, bands=3).jpegsave(str(path), keep="none")
+    embedder.write(path, full())
+    assert exiv2_values(path, "Exif.Image.ResolutionUnit") == "1"
+    assert exiv2_values(path, "Exif.Image.XResolution") == "1/1"
 
 
 def test_a_sidecar_says_the_same_and_is_replaced_whole(tmp_path: Path, embedder: Embedder) -> None:

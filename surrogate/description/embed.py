@@ -146,6 +146,7 @@ class Embedder:
             Path(f"{plain_name(path)}_exiftool_tmp").unlink(missing_ok=True)
         payload = [
             {"SourceFile": plain_name(path)}
+            | (_unknown_resolution(path) if with_iim else {})
             | {tag: _armoured(value) for tag, value in {**_ALWAYS, **tags}.items() if value or tag.startswith("IFD0")}
             for path, tags in rows
         ]
@@ -181,6 +182,17 @@ def comment_as_stored(path: Path) -> str | None:
     if not isinstance(stored, bytes) or not stored.startswith(b"UNICODE\x00"):
         return None
     return stored[8:].decode("utf-16-be" if exif.endian == ">" else "utf-16-le", errors="replace")
+
+
+def _unknown_resolution(path: Path) -> dict[str, str]:
+    """Fields for a JPEG that states no resolution: ExifTool would state 72 ppi with every Exif block it makes."""
+    try:
+        with Image.open(path) as image:
+            stated = image.format != "JPEG" or image.info.get("dpi") or "jfif_unit" in image.info
+    except OSError:
+        return {}
+    # unit 1 = no unit (TIFF 6.0, tag 296)
+    return {} if stated else {"IFD0:XResolution": "1", "IFD0:YResolution": "1", "IFD0:ResolutionUnit#": "1"}
 
 
 def differences(wanted: Mapping[str, Value], found: Mapping[str, object]) -> list[str]:
