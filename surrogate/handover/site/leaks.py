@@ -11,7 +11,7 @@ import html
 import os
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -167,14 +167,16 @@ def check_content(site: Path, written: Iterable[Path], secrets: Secrets) -> list
     return leaks
 
 
-def walk(folder: str) -> Iterator[tuple[str, int]]:
-    """(path within the folder, bytes) of every file in it."""
+def walk(folder: str, closed: Container[str] = ()) -> Iterator[tuple[str, int]]:
+    """(path within the folder, bytes) of every file in it; folders in ``closed`` are named but not entered."""
     waiting = [(folder, "")]
     while waiting:
         place, within = waiting.pop()
         with os.scandir(place) as entries:
             for entry in entries:
-                if entry.is_dir():
+                if f"{within}{entry.name}" in closed:
+                    yield f"{within}{entry.name}/", 0
+                elif entry.is_dir():
                     waiting.append((entry.path, f"{within}{entry.name}/"))
                 else:
                     yield f"{within}{entry.name}", entry.stat().st_size

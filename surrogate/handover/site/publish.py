@@ -132,6 +132,12 @@ def _picture_digest(item: Item, picture: Picture, run: _Run) -> str:
     return _digest("picture", seen, signed, service, images.xmp_packet(item, to.public_of(item_page(item.name))))
 
 
+def _made_folders(known: State) -> frozenset[str]:
+    """Folders that hold nothing but what was made last time: one per picture, and one per item's manifest."""
+    own = {pictures(key) for key in known.tiles}
+    return frozenset(own | {path.rpartition("/")[0] for path in known.pages if path.endswith("/manifest.json")})
+
+
 def _remove_old(run: _Run, planned: Mapping[str, str], keys: Mapping[str, str]) -> int:
     """Take away what is no longer shown; returns how many pages and pictures went."""
     removed = 0
@@ -158,7 +164,7 @@ def _write_pictures(run: _Run, items: Sequence[Item], current: State) -> tuple[S
     for item in items:
         for picture in item.pictures:
             cut, told = _tiles_digest(picture), _picture_digest(item, picture, run)
-            old = run.before.tiles.get(picture.key) == cut and f"{pictures(picture.key)}/info.json" in run.present
+            old = run.before.tiles.get(picture.key) == cut and f"{pictures(picture.key)}/" in run.present
             if old:
                 tiles[picture.key] = cut
             if old and run.before.pictures.get(picture.key) == told:
@@ -196,7 +202,8 @@ def _write_pages(
     written = []
     for planned in plan:
         file = run.site / planned.path
-        if planned.path in run.present and run.before.pages.get(planned.path) == digests[planned.path]:
+        there = planned.path in run.present or f"{planned.path.rpartition('/')[0]}/" in run.present
+        if there and run.before.pages.get(planned.path) == digests[planned.path]:
             continue
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_text(planned.make(), encoding="utf-8", newline="")
@@ -227,7 +234,8 @@ def publish(
     """
     _check_target(collection, to)
     known = state.read(to)
-    before = frozenset(path for path, _ in leaks.walk(str(to))) if to.is_dir() else frozenset()
+    made = _made_folders(known)
+    before = frozenset(path for path, _ in leaks.walk(str(to), made)) if to.is_dir() else frozenset()
     run = _Run(collection, to, addresses(base), known, before, Signing(signing_key) if signing_key else None)
     rules = settings.read(collection).publish
     whole = manifest.read(collection)
@@ -249,10 +257,12 @@ def publish(
         current, remade = _write_pictures(run, items, State(pages=same))
         current, texts = _write_pages(run, plan, digests, current)
     secrets = leaks.secrets_of(whole.originals, items, names, (info.name, info.credit, info.rights, rules.story))
-    present = list(leaks.walk(str(to)))
+    # What was found clean once is not gone through again; a changed secret makes all of it be read anew.
+    clean = run.before.checked == secrets.digest()
+    present = list(leaks.walk(str(to), made if clean else ()))
     found = leaks.check_files(to, present, whole.originals, items)
     changed = [*texts, *(file for made in remade for file in made)]
-    if run.before.checked != secrets.digest():
+    if not clean:
         changed = [to / path for path, _ in present]
     found += leaks.check_content(to, changed, secrets)
     if found:
