@@ -107,6 +107,13 @@ def test_the_sheet_stands_above_and_disagreement_is_reported() -> None:
     ]
 
 
+def test_a_place_keeps_its_identifier(tmp_path: Path) -> None:
+    path = a_scan(tmp_path / "copy.jpg")
+    with Embedder() as embedder:
+        embedder.write(path, Description(place="Sund (https://example.org/place/1)"))
+    assert offered(path)["place"][0] == "Sund https://example.org/place/1"
+
+
 def test_a_value_cut_by_iim_agrees_with_the_whole() -> None:
     long = "Photograph by Ek and Daughters, North Quay, Sund"
     found = {"XMP-dc:Creator": [long], "IPTC:By-line": long[:32], "IFD0:Artist": long}

@@ -115,7 +115,10 @@ def _texts(value: object) -> list[str]:
 
 
 def _place(place: str, found: Mapping[str, object]) -> str:
-    parts = _texts(found.get(place))
+    value = found.get(place)
+    parts = _texts(value)
+    if parts and isinstance(value, list) and isinstance(value[0], dict) and value[0].get("LocationId"):
+        return " ".join([parts[0], *_texts(value[0]["LocationId"])])
     for wider in _WIDER_PLACES.get(place, ()):
         parts += _texts(found.get(wider))
     return ", ".join(dict.fromkeys(parts))

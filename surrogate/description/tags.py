@@ -6,6 +6,7 @@ Sources: IPTC Photo Metadata Standard (XMP and IIM fields), IIM 4.2 (largest len
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 from pydantic import Field
@@ -43,9 +44,9 @@ SOURCE_TYPES = "http://cv.iptc.org/newscodes/digitalsourcetype/"
 class Description(Record):
     """The words that travel inside one file; all three metadata blocks follow from it.
 
-    ``date`` is EDTF or text; ``source`` names the master file and its SHA-256; ``derived_from`` is a document
-    id or a file; ``history`` tells the recipe in words, one step each; ``source_type`` is a term of the IPTC
-    NewsCodes "digital source type".
+    ``date`` is EDTF or text; ``place`` may end in the web address of an authority file; ``source`` names the master
+    file and its SHA-256; ``derived_from`` is a document id or a file; ``history`` tells the recipe in words, one step
+    each; ``source_type`` is a term of the IPTC NewsCodes "digital source type".
     """
 
     reference: str = ""
@@ -55,7 +56,6 @@ class Description(Record):
     date: str = ""
     people: list[str] = Field(default=[])
     place: str = ""
-    place_id: str = ""
     creator: str = ""
     credit: str = ""
     rights: str = ""
@@ -88,13 +88,20 @@ def caption_with_back(description: Description) -> str:
     return "\n".join(part for part in (description.caption, back) if part)
 
 
+def place_and_id(place: str) -> tuple[str, str]:
+    """A place and its identifier in an authority file, where its text ends in a web address."""
+    found = re.fullmatch(r"(.*\S)\s+[(<\[]?(https?://[^\s()<>\[\]]+)[)>\]]?", place, re.DOTALL)
+    return (found[1], found[2]) if found else (place, "")
+
+
 def xmp_tags(description: Description) -> dict[str, Value]:
     """The XMP fields of a description; an empty value says that the field must not be there."""
     date = understand(description.date) if description.date else None
+    name, identifier = place_and_id(description.place)
     place: Structure = {
-        "LocationName": description.place,
-        "Sublocation": description.place,
-        "LocationId": [description.place_id] if description.place_id else [],
+        "LocationName": name,
+        "Sublocation": name,
+        "LocationId": [identifier] if identifier else [],
     }
     artwork: Structure = {
         "AOSourceInvNo": description.reference,
@@ -111,7 +118,7 @@ def xmp_tags(description: Description) -> dict[str, Value]:
         "XMP-photoshop:DateCreated": (date.xmp or "") if date else "",
         "XMP-iptcExt:PersonInImage": [person for person in description.people if person],
         "XMP-iptcExt:LocationShown": _structures([place]),
-        "XMP-iptcCore:Location": description.place,
+        "XMP-iptcCore:Location": name,
         "XMP-dc:Creator": [description.creator] if description.creator else [],
         "XMP-photoshop:Credit": description.credit,
         "XMP-dc:Rights": description.rights,
@@ -133,7 +140,7 @@ def iim_tags(description: Description) -> dict[str, Value]:
         "IPTC:OriginalTransmissionReference": description.reference,
         "IPTC:ObjectName": description.title,
         "IPTC:Caption-Abstract": caption_with_back(description),
-        "IPTC:Sub-location": description.place,
+        "IPTC:Sub-location": place_and_id(description.place)[0],
         "IPTC:By-line": description.creator,
         "IPTC:Credit": description.credit,
         "IPTC:CopyrightNotice": description.rights,
