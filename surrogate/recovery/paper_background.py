@@ -123,8 +123,9 @@ def ink_mix(above: Floats, ink: Mask, strokes: Mask, count: int) -> npt.NDArray[
     density above the paper; ``ink`` all dark marks; ``strokes`` the ``count`` of them that are letters and tell the
     ink's colour.
     """
-    bare = above[~cv2.dilate(ink.astype(np.uint8), np.ones((5, 5), np.uint8)).astype(bool)]
-    bare = bare[:: max(1, len(bare) // 100_000)].astype(np.float64)
+    step = max(1, round((above.shape[0] * above.shape[1] / 200_000) ** 0.5))
+    marks = cv2.dilate(ink.astype(np.uint8), np.ones((5, 5), np.uint8))[::step, ::step].astype(bool)
+    bare = above[::step, ::step][~marks].astype(np.float64)
     if len(bare) < 100:
         bare = above.reshape(-1, 3)[::7].astype(np.float64)
     bare = bare - np.median(bare, axis=0)
