@@ -112,7 +112,8 @@ def _grown(lab: Floats, ring: Mask, colour: Floats) -> Ground | None:
         residual = np.linalg.norm(flat[chosen] - surface.reshape(-1, 3)[chosen], axis=1)
         # Length of a 3-vector of normal noise: median 1.54 sigma (chi distribution, 3 degrees of freedom).
         noise = float(np.median(residual)) / 1.54
-        limit = float(np.clip(4.5 * noise, 2.0, RADIUS))
+        # A dark page's fibres vary more than its noise tells; white paper on a white lid leaves no room for that.
+        limit = float(np.clip(4.5 * noise, 2.0 if colour[0] < 60 else 1.6, RADIUS))
     level = surface.reshape(-1, 3)[chosen]
     return Ground(
         mask=mask,

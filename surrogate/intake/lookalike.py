@@ -19,8 +19,8 @@ Grey = npt.NDArray[np.uint8]
 #: Hash distance (of 64 bits) up to which two pictures are worth comparing; chance pairs lie at 32 +- 4.
 NEAR_BITS = 20
 #: Pictures compared by geometry for each picture at most.
-MOST_CANDIDATES = 12
-_EDGE = 400
+MOST_CANDIDATES = 6
+_EDGE = 320
 #: Windows as shares of the picture: left, top, right, bottom.
 _WINDOWS = ((0.0, 0.0, 1.0, 1.0), (0.06, 0.06, 0.94, 0.94), (0.0, 0.0, 0.9, 0.9), (0.1, 0.1, 1.0, 1.0),
             (0.1, 0.0, 1.0, 0.9), (0.0, 0.1, 0.9, 1.0), (0.1, 0.1, 0.9, 0.9))  # fmt: skip
@@ -106,15 +106,18 @@ def confirm(one: Grey, other: Grey) -> bool:
     good = [pair[0] for pair in matches if len(pair) == 2 and pair[0].distance < 0.8 * pair[1].distance]
     if len(good) < 12:
         return False
-    here = np.float32([points[match.queryIdx].pt for match in good])
-    there = np.float32([other_points[match.trainIdx].pt for match in good])
+    here = np.array([points[match.queryIdx].pt for match in good], np.float32)
+    there = np.array([other_points[match.trainIdx].pt for match in good], np.float32)
     matrix, inliers = cv2.estimateAffinePartial2D(here, there, method=cv2.RANSAC, ransacReprojThreshold=4.0)
     if matrix is None:
+        return False
+    # A chance agreement collapses the picture into a point; a second scan keeps its scale within a crop's reach.
+    if not 0.4 <= float(np.hypot(*matrix[:, 0])) <= 2.5:
         return False
     agreeing = here[inliers.ravel() > 0]
     # Chance and shared lettering agree in few points or in one place only; a picture agrees all over.
     places = {(int(x * 4 / _EDGE), int(y * 4 / _EDGE)) for x, y in agreeing}
-    return len(agreeing) >= max(14, 0.25 * len(good)) and len(places) >= 4
+    return len(agreeing) >= max(16, 0.45 * len(good)) and len(places) >= 4
 
 
 def _features(grey: Grey) -> tuple[tuple[cv2.KeyPoint, ...], npt.NDArray[np.float32] | None]:
@@ -124,5 +127,5 @@ def _features(grey: Grey) -> tuple[tuple[cv2.KeyPoint, ...], npt.NDArray[np.floa
     )
     # Even out fading, so that faint parts give features too.
     even = cv2.createCLAHE(clipLimit=3.0, tileGridSize=(4, 4)).apply(small)
-    points, features = cv2.SIFT_create(nfeatures=500).detectAndCompute(even, None)
+    points, features = cv2.SIFT.create(nfeatures=400).detectAndCompute(even, None)
     return points, features
