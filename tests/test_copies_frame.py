@@ -16,7 +16,7 @@ from copies_collection import STEPS, add_original, scene, write_manifest
 from copies_words import rendered, unembedded_fonts
 
 from surrogate.copies import print_pages
-from surrogate.copies.frame import FrameReport, frame
+from surrogate.copies.frame import FrameReport, frame, summary
 from surrogate.copies.frame_plan import Look
 from surrogate.copies.sizes import parse_size
 from surrogate.errors import CollectionUnusable, WrongUse
@@ -243,3 +243,10 @@ def test_a_missing_master_is_one_clear_line(collection: Path, tmp_path: Path) ->
     (copy / "masters/2026-001/2026-001-0003_r.tif").unlink()
     with pytest.raises(CollectionUnusable, match=r"2026-001-0003_r\.tif"):
         frame(copy, ["2026.001.0003"], frame="8x10in")
+
+
+def test_a_wall_of_prints_is_summed_up(collection: Path) -> None:
+    report = frame(collection, [REFERENCE, "2026.001.0003"], frame="5x7in")
+    lines = summary(report)
+    assert [line.split()[0] for line in lines if not line.startswith(" ")] == [REFERENCE, "2026.001.0003"]
+    assert "prints/2026-001-0001_r_127x178.pdf" in lines[0]

@@ -20,8 +20,9 @@ from surrogate.copies.pdf_page import Document, Picture
 from surrogate.copies.print_pages import print_page, sheet_for, tile_pages, tiles
 from surrogate.copies.print_pixels import write_print
 from surrogate.copies.print_sharpening import radius_px
-from surrogate.copies.sizes import Size, parse_size
+from surrogate.copies.sizes import Size, both_sides, parse_size
 from surrogate.description.embed import Description, Embedder
+from surrogate.description.readable import for_people
 from surrogate.imaging.encode import srgb_profile
 from surrogate.imaging.read import MM_PER_INCH
 from surrogate.records import Copy, Kind, Manifest, Master, Original, Record, Side, Use
@@ -300,7 +301,7 @@ def _pdf(job: _Job, picture: Picture, wishes: FrameWishes, *, credit: str) -> by
             "at 100 % on sheets of your paper, cut along the marks and glue each sheet 10 mm over the one before, up "
             "to its grey marks."
         )
-    slip = Slip(original.reference, original.title, original.caption, original.date, credit)
+    slip = Slip(original.reference, original.title, original.caption, for_people(original.date), credit)
     draw_framing_sheet(document, plan, slip, wishes.paper, notes)
     if not fits:
         tile_pages(document, plan.print_mm, picture, wishes.paper, words)
@@ -340,3 +341,15 @@ def _framed(job: _Job, file: str, pdf: str) -> Framed:
 
 def _rounded(pair: tuple[float, float]) -> tuple[float, float]:
     return round(pair[0], 3), round(pair[1], 3)
+
+
+def summary(report: FrameReport) -> list[str]:
+    """One line for each print, for the screen: number, print, window, resolution; its warnings below it."""
+    lines: list[str] = []
+    for made in report.frames:
+        lines.append(
+            f"{made.reference}  print {both_sides(*made.print_mm)}  window {both_sides(*made.opening_mm)}  "
+            f"{made.print_ppi:.0f} ppi  {made.pdf}"
+        )
+        lines += [f"    {warning}" for warning in made.warnings]
+    return lines

@@ -14,6 +14,9 @@ _READABLE_MM = (200.0, 300.0)
 _LEFT = 16.0
 _RIGHT = 16.0
 
+#: What the two columns of advice, and the line above the ruler, take at most.
+_ADVICE_MM = 76.0
+
 _CHECK_MM = 100.0
 _CHECK_IN = 4
 
@@ -44,18 +47,20 @@ def draw_framing_sheet(document: Document, plan: FramePlan, slip: Slip, paper: S
     for note in notes:
         y = page.paragraph(_LEFT, y, width, note, size=8.5) + 1.2
     y += 3
-    bottom_of_drawing = _drawing(page, plan, _LEFT, y, 88.0, 92.0)
-    bottom_of_list = _measures(page, plan, _LEFT + 100, y)
-    y = max(bottom_of_drawing, bottom_of_list) + 8
-    _advice(page, plan, y, width)
-    _ruler(page, page.height - 64)
+    ruler = page.height - 64
+    room = ruler - _ADVICE_MM - y
+    bottom_of_drawing = _drawing(page, plan, (_LEFT, y, 88.0, min(92.0, room)))
+    bottom_of_list = _measures(page, plan, _LEFT + 100, y, room)
+    _advice(page, plan, max(bottom_of_drawing, bottom_of_list) + 7, width)
+    _ruler(page, ruler)
     _slip(page, slip, page.height - 51, width)
 
 
-def _drawing(page: Page, plan: FramePlan, x: float, y: float, width: float, height: float) -> float:
+def _drawing(page: Page, plan: FramePlan, area: tuple[float, float, float, float]) -> float:
     """Frame, window and print to scale, with their measures. Returns the y below."""
+    x, y, width, height = area
     outer_w, outer_h = plan.frame_mm
-    room_w, room_h = width - 12, height - 12
+    room_w, room_h = width - 12, height - 14
     scale = min(room_w / outer_w, room_h / outer_h)
     left, top = x + 12 + (room_w - outer_w * scale) / 2, y + 4
     page.rectangle(left, top, outer_w * scale, outer_h * scale, fill=0.955, points=0.9)
@@ -108,7 +113,7 @@ def _dimension_down(page: Page, x: float, y1: float, y2: float, words: str) -> N
     page.turned_text(x - 2.6, (y1 + y2) / 2, words, size=7)
 
 
-def _measures(page: Page, plan: FramePlan, x: float, y: float) -> float:
+def _measures(page: Page, plan: FramePlan, x: float, y: float, room: float) -> float:
     """The list of measures and cuts. Returns the y below."""
     cut = (plan.frame_mm[0] - _PLAY_MM, plan.frame_mm[1] - _PLAY_MM)
     rows = [
@@ -123,10 +128,11 @@ def _measures(page: Page, plan: FramePlan, x: float, y: float) -> float:
     ]
     if plan.enlargement:
         rows.append(("Against the original", _enlarged(plan.enlargement)))
+    step = min(10.3, room / len(rows))
     for name, value in rows:
-        page.text(x, y + 3, name, size=7.5, grey=PENCIL)
-        page.text(x, y + 7.2, value, size=8.5)
-        y += 10.3
+        page.text(x, y + 2.8, name, size=7.5, grey=PENCIL)
+        page.text(x, y + 6.6, value, size=8.5)
+        y += step
     return y
 
 
