@@ -18,18 +18,19 @@ _DARKEST = 2.6  # density
 _ROUNDS = 8
 #: Spread of the excess around the tone line below which a picture counts as grey: silver prints and paper read 0.005
 #: to 0.03 in the simulator and in black-and-white photographs, colour prints 0.05 and more.
-GREY_SPREAD = 0.035
+GREY_SPREAD = 0.03
 _SMOOTH = 1.2  # px; as wide as the narrowest stain that is looked for
 _FIELD_SHARE = 0.3  # of the short side: browning that is wider belongs to the base and is graded there
 
 _SEED_DENSITY = 0.03  # blue over red; the base of two fresh papers differs by as much
-_EDGE_SHARE = 0.25  # of a stain's peak; its outline
+_EDGE_SHARE = 0.2  # of a stain's peak; its outline
 
 _RING = 6  # px; browning from the edges is evened out in rings of this width
 
 _SEGMENTS = 16
 _REACH = 4  # px from the middle of a crease to the undisturbed sheet
 _SLOPES = np.linspace(-0.05, 0.05, 21)
+_APART = 9  # px; nearer lines are one
 _FULL = 0.15  # density: a stronger line counts no more, so that one black bar cannot pass for a crease
 
 
@@ -104,7 +105,7 @@ def _from_edges(plane: Floats) -> Floats:
 
 
 def creases(sheet: Floats) -> list[tuple[float, Mask]]:
-    """Thin straight lines from edge to edge: (density step that nearly all of the line shows, where)."""
+    """Thin straight lines from edge to edge: (density step along nearly all of it, above the next line's; where)."""
     tone = sheet.mean(axis=2)
     found = [(score, area) for score, area in _level_lines(tone)]
     found += [(score, np.ascontiguousarray(area.T)) for score, area in _level_lines(np.ascontiguousarray(tone.T))]
@@ -115,8 +116,10 @@ def _level_lines(tone: Floats) -> list[tuple[float, Mask]]:
     """Nearly level lines of one tone plane, the strongest of each polarity.
 
     A crease is lighter (or darker) than the sheet on both its sides; an edge of the picture only than one. Its place
+    A crease is lighter (or darker) than the sheet on both its sides; an edge of the picture only than one. Its place
     is sought over sixteen segments from edge to edge; the third-weakest of them speaks for the line, and both ends must
-    show it, which lines of type and the edges of a bordered picture do not.
+    show it, which the edges of a bordered picture do not. Only what it is stronger than the next line counts: lines of
+    type and ruled lines come in numbers.
     """
     smooth = cv2.GaussianBlur(tone, (0, 0), 0.8)
     above, below = np.roll(smooth, _REACH, axis=0), np.roll(smooth, -_REACH, axis=0)
@@ -128,13 +131,17 @@ def _level_lines(tone: Floats) -> list[tuple[float, Mask]]:
         profiles = np.stack([part.mean(axis=1) for part in parts])
         wobble = cv2.dilate(profiles, np.ones((1, 3), np.uint8))
         middles = np.array([part.shape[1] for part in parts]).cumsum() - parts[0].shape[1] / 2 - tone.shape[1] / 2
+        places, segments = np.arange(tone.shape[0]), np.arange(_SEGMENTS)[:, None]
         best_score, best_row, best_slope = 0.0, 0, 0.0
         for slope in _SLOPES:
-            moved = np.stack([np.roll(p, -round(slope * m)) for p, m in zip(wobble, middles, strict=True)])
-            voice = np.minimum(np.sort(moved, axis=0)[2], 2.0 * np.minimum(moved[0], moved[-1]))
+            shifts = np.rint(slope * middles).astype(int)
+            moved = wobble[segments, (places + shifts[:, None]) % len(places)]
+            voice = np.minimum(np.partition(moved, 2, axis=0)[2], 2.0 * np.minimum(moved[0], moved[-1]))
             row = int(np.argmax(voice))
-            if voice[row] > best_score:
-                best_score, best_row, best_slope = float(voice[row]), row, float(slope)
+            if voice[row] <= best_score:
+                continue
+            rest = np.concatenate([voice[: max(0, row - _APART)], voice[row + _APART :], [0.0]])
+            best_score, best_row, best_slope = float(voice[row] - max(0.0, rest.max())), row, float(slope)
         if best_score > 0:
             rows = best_row + best_slope * (np.arange(tone.shape[1]) - tone.shape[1] / 2)
             area = np.abs(np.arange(tone.shape[0])[:, None] - rows[None]) <= 2.5

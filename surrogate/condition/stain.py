@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from surrogate.condition import colorimetry, marks, paper
+from surrogate.condition import backs, colorimetry, marks, paper
 from surrogate.records import Grade, Kind, Region, Stain, Triple
 
 Floats = npt.NDArray[np.float32]
@@ -46,10 +46,18 @@ def measure(
     regions, kept = _regions(marks.seen(density), found, labels, _px_mm(density.shape, labels.shape, ppi))
     covered = float((kept > 0).mean())
     grade = max(_base_grade(base, kind), _mark_grade(covered, regions), key=_ORDER.index)
-    words = [base.note]
+    words = [base.note, *_written(density, kind)]
     if any(region.kind == marks.MOULD for region in regions):
         words.append(MOULD_CAUTION)
     return _record(grade, covered, base, regions, " ".join(words)), kept if regions else None
+
+
+def _written(density: Floats, kind: Kind) -> list[str]:
+    """What a back or a letter was written with, in words; a guess, with its confidence."""
+    if kind is not Kind.DOCUMENT:
+        return []
+    found = backs.marks(marks.seen(density))
+    return [f"Looks like {one.kind} ({100 * one.confidence:.0f} % sure). {one.note}" for one in found]
 
 
 def _record(grade: Grade, covered: float | None, base: paper.Paper, regions: list[Region], note: str) -> Stain:

@@ -105,16 +105,13 @@ def regions(count: int, clean_count: int) -> None:
     print(f"\nMarks on {count} originals: {sum(painted.values())} painted, {sum(found.values())} found")
     for name in marks.KINDS:
         error = f"{np.median(errors[name]):.2f}" if name in errors else "-"
-        print(
-            f"  {name:18} recall {answered[name]}/{painted[name]}  precision {right[name]}/{found[name]}  area error {error}"
-        )
+        print(f"  {name:18} recall {answered[name]}/{painted[name]}", end="  ")
+        print(f"precision {right[name]}/{found[name]}  area error {error}")
     total = max(1, sum(answered.values()))
-    print(
-        f"  recall {total / sum(painted.values()):.2f} (goal 0.90)   precision {sum(right.values()) / max(1, sum(found.values())):.2f} (0.90)"
-    )
-    print(
-        f"  median area error {np.median(sum(errors.values(), [])):.2f} (0.15)   kind right {sum(named.values()) / total:.2f} (0.85)"
-    )
+    precision = sum(right.values()) / max(1, sum(found.values()))
+    print(f"  recall {total / max(1, sum(painted.values())):.2f} (goal 0.90)   precision {precision:.2f} (0.90)")
+    every = [error for of_kind in errors.values() for error in of_kind] or [1.0]
+    print(f"  median area error {np.median(every):.2f} (0.15)   kind right {sum(named.values()) / total:.2f} (0.85)")
     print(f"  CPU {np.mean(spent):.3f} s an original")
     false = 0
     for sheet, _ in marked_originals(clean_count, half=1, clean=True):
@@ -140,9 +137,8 @@ def kinds(each: int) -> None:
     for low, high in ((0.0, 0.5), (0.5, 0.7), (0.7, 0.8), (0.8, 0.9), (0.9, 1.0)):
         inside = (sure > low) & (sure <= high)
         if inside.any():
-            print(
-                f"  said {low:.1f}-{high:.1f}: {inside.sum():4d} originals, mean {sure[inside].mean():.2f}, right {right[inside].mean():.3f}"
-            )
+            share, mean = right[inside].mean(), sure[inside].mean()
+            print(f"  said {low}-{high}: {inside.sum():4d} originals, mean {mean:.2f}, right {share:.3f}")
     print("  (goal: right 0.99 above 0.9)   wrong:", dict(Counter((a, b) for a, b, _ in rows if a != b)))
 
 
@@ -161,9 +157,8 @@ def yellowness(count: int) -> None:
         codes = np.clip(np.round(255 * np.asarray(_encode(10**-density))), 0, 255).astype(np.uint8)
         found = paper.measure(to_density(codes), Kind.DOCUMENT).yellowness
         errors.append(abs((found if found is not None else 999.0) - truth))
-    print(
-        f"\nYellowness of {count} written sheets, noise 0.02 D: error median {np.median(errors):.2f}, worst {max(errors):.2f} (goal 1.5)"
-    )
+    print(f"\nYellowness of {count} written sheets, noise 0.02 D:", end=" ")
+    print(f"error median {np.median(errors):.2f}, worst {max(errors):.2f} (goal 1.5)")
 
 
 def _encode(linear: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -19,26 +19,25 @@ from surrogate.condition import marks
 from tests.benchmarks import quality_condition as quality
 
 SOURCES = ("network", "stain map", "crease")
-RIDGE = 2.0
+RIDGE = 0.5
+
+Rows = tuple[NDArray[np.float64], NDArray[np.float64]]
 
 
-def rows(pictures: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Design (n, 8 + kinds + sources) and truth (n,) of every region found."""
-    design, truth = [], []
+def rows(pictures: int) -> dict[str, Rows]:
+    """Design (n, 1 + evidence + kinds) and truth (n,) of every region found, by the sign that found it."""
+    design: dict[str, list[list[float]]] = {source: [] for source in SOURCES}
+    truth: dict[str, list[float]] = {source: [] for source in SOURCES}
     for sheet, painted in quality.marked_originals(pictures, half=0):
         union = np.zeros(sheet.shape[:2], np.uint8)
         for mark in painted:
             union |= mark.area.astype(np.uint8)
         near = cv2.dilate(union, np.ones((7, 7), np.uint8)) > 0
         for one in marks.candidates(sheet):
-            row = [
-                *one.evidence,
-                *(i == one.kind for i in range(len(marks.KINDS))),
-                *(s == one.source for s in SOURCES),
-            ]
-            design.append(np.array(row, float))
-            truth.append(float((one.area & near).sum() > 0.5 * one.area.sum()))
-    return np.array(design), np.array(truth)
+            kinds = [float(i == one.kind) for i in range(len(marks.KINDS))]
+            design[one.source].append([1.0, *one.evidence, *kinds])
+            truth[one.source].append(float((one.area & near).sum() > 0.5 * one.area.sum()))
+    return {source: (np.array(design[source]), np.array(truth[source])) for source in SOURCES}
 
 
 def logistic(design: NDArray[np.float64], truth: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -52,18 +51,22 @@ def logistic(design: NDArray[np.float64], truth: NDArray[np.float64]) -> NDArray
     return weights
 
 
+def table(found: dict[str, Rows]) -> dict[str, dict[str, object]]:
+    """Weights by sign, as `marks.confidence` reads them."""
+    out: dict[str, dict[str, object]] = {}
+    for source, (design, truth) in found.items():
+        weights = [round(float(w), 4) for w in logistic(design, truth)]
+        end = len(weights) - len(marks.KINDS)
+        out[source] = {"constant": weights[0], "evidence": weights[1:end], "kind": weights[end:]}
+    return out
+
+
 def main() -> None:
     """Fit and write."""
-    design, truth = rows(int(sys.argv[2]) if len(sys.argv) > 2 else 110)
-    weights = [round(float(w), 4) for w in logistic(design, truth)]
-    evidence, kinds = len(weights) - len(marks.KINDS) - len(SOURCES), len(marks.KINDS)
-    table = {
-        "weights": weights[:evidence],
-        "kind": weights[evidence : evidence + kinds],
-        "source": dict(zip(SOURCES, weights[evidence + kinds :], strict=True)),
-    }
-    Path(sys.argv[1]).write_text(json.dumps(table, indent=1) + "\n", encoding="utf-8")
-    print(f"{len(truth)} regions, {truth.mean():.2f} of them right")
+    found = rows(int(sys.argv[2]) if len(sys.argv) > 2 else 110)
+    Path(sys.argv[1]).write_text(json.dumps(table(found), indent=1) + "\n", encoding="utf-8")
+    for source, (_, truth) in found.items():
+        print(f"{source}: {len(truth)} regions, {truth.mean():.2f} of them right")
 
 
 if __name__ == "__main__":
