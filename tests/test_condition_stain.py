@@ -71,6 +71,13 @@ def test_film_and_targets_are_not_measurable(kind):
     assert labels is None
 
 
+def test_nothing_found_and_no_base_seen_is_not_called_unstained():
+    grey = np.full((*SHAPE, 3), 0.6, np.float32) + 0.3 * smooth(np.random.default_rng(1), SHAPE, 60)[..., None]
+    found, _ = stain.measure(grey, ppi=None, kind=Kind.COLOUR_PRINT, base_density=None)
+    assert found.grade is Grade.NOT_MEASURABLE
+    assert "look yourself" in found.note
+
+
 @pytest.mark.parametrize(
     ("excess", "grade"),
     # 0.06: illustrative end point for the colour balance of the base, ISO 18909 (from memory); doubled twice.

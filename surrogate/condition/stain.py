@@ -22,6 +22,10 @@ _FRESH_PAPER_EXCESS = 0.036
 # Grades of marks, by their share of the area (judgement).
 _AREA_STEPS = ((0.10, Grade.SEVERE), (0.01, Grade.MODERATE), (0.0, Grade.SLIGHT))
 _ORDER = (Grade.NOT_MEASURABLE, Grade.NONE, Grade.SLIGHT, Grade.MODERATE, Grade.SEVERE)
+_NONE_FOUND = (
+    "No mark was found, but many are missed, above all tears, mould and marks on colour prints: look yourself."
+)
+_SOME_MISSED = "There may be more marks than those outlined."
 MOULD_CAUTION = (
     "Suspected mould is a guess from a picture: keep the original apart in a paper folder, do not brush or wipe it, "
     "avoid breathing near it, and ask a conservator."
@@ -47,6 +51,7 @@ def measure(
     covered = float((kept > 0).mean())
     grade = max(_base_grade(base, kind), _mark_grade(covered, regions), key=_ORDER.index)
     words = [base.note, *_written(density, kind)]
+    words.append(_SOME_MISSED if regions else _NONE_FOUND)
     if any(region.kind == marks.MOULD for region in regions):
         words.append(MOULD_CAUTION)
     return _record(grade, covered, base, regions, " ".join(words)), kept if regions else None
@@ -80,8 +85,9 @@ def _base_grade(base: paper.Paper, kind: Kind) -> Grade:
 
 
 def _mark_grade(covered: float, regions: list[Region]) -> Grade:
+    """Grade by area. Nothing found proves nothing: most marks are missed (docs/condition.md)."""
     if not regions:
-        return Grade.NONE
+        return Grade.NOT_MEASURABLE
     return next(grade for step, grade in _AREA_STEPS if covered >= step)
 
 
