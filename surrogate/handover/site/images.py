@@ -206,7 +206,8 @@ def write_pictures(
     before = folder / "before.jpg"
     if picture.before:
         found = pyvips.Image.new_from_file(str(collection / picture.before), access="sequential")
-        found.flatten(background=255).write_to_file(str(before), Q=_TILE_QUALITY, keep="none")
+        opaque = found.flatten(background=255) if found.hasalpha() else found
+        opaque.write_to_file(str(before), Q=_TILE_QUALITY, keep="none")
     else:
         before.unlink(missing_ok=True)
 

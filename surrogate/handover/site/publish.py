@@ -129,7 +129,9 @@ def _picture_digest(item: Item, picture: Picture, run: _Run) -> str:
     signed = (run.signing.digest, claim(item, picture)) if run.signing else ()
     seen = (picture.sha256, picture.thumbnail_sha256, picture.before)
     service = to.of(pictures(picture.key))
-    return _digest("picture", seen, signed, service, images.xmp_packet(item, to.public_of(item_page(item.name))))
+    return _digest(
+        "picture", __version__, seen, signed, service, images.xmp_packet(item, to.public_of(item_page(item.name)))
+    )
 
 
 def _made_folders(known: State) -> frozenset[str]:
