@@ -10,6 +10,7 @@ import os
 import re
 import stat
 import subprocess
+import sys
 import unicodedata
 from pathlib import Path
 from typing import Any
@@ -493,3 +494,14 @@ def test_a_missing_or_old_exiftool_is_said_with_what_to_type(
         pass
     for word in ("apt install", "dnf install", "brew install", "winget install"):
         assert word in str(caught.value)
+
+
+def test_exactly_the_characters_that_unicode_and_xml_forbid_are_stripped() -> None:
+    ends = (code for plane in range(17) for code in range((plane << 16) + 0xFF00, (plane << 16) + 0x10000))
+    for code in (*range(0x3000), *range(0x3000, sys.maxunicode, 61), *ends):
+        character = chr(code)
+        is_control = unicodedata.category(character) in ("Cc", "Cs") and character not in "\t\n\r"
+        # The Unicode Standard, 23.7: 66 non-characters
+        forbidden = is_control or 0xFDD0 <= code <= 0xFDEF or code & 0xFFFE == 0xFFFE
+        if forbidden != bool(clean(f"a{character}").stripped):
+            pytest.fail(f"U+{code:04X}")

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
+from typing import NamedTuple
 
-from surrogate.records import Record
+# Controls (Cc) but tabulator and line break, lone surrogates (Cs), and the last two code points of each plane with
+# U+FDD0 to U+FDEF.
+_NON_CHARACTERS = "".join(chr(plane << 16 | last) for plane in range(17) for last in (0xFFFE, 0xFFFF))
+_CANNOT_TRAVEL = re.compile(f"[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\ufdef{_NON_CHARACTERS}]")
 
-_KEPT_CONTROLS = "\t\n"
 
-
-class Cleaned(Record):
+class Cleaned(NamedTuple):
     """A text that can be stored everywhere, and a word on what was taken out ("" for nothing)."""
 
     text: str
@@ -25,15 +28,12 @@ def clean(text: str) -> Cleaned:
     the text is put into Normalization Form C (Unicode Standard Annex 15). Format characters (joiners,
     direction marks) belong to the writing of many languages and stay; a byte order mark at the beginning goes.
     """
+    if text.isascii() and text.isprintable():
+        return Cleaned(text)
     text = text.replace("\r\n", "\n").replace("\r", "\n").removeprefix("\ufeff")
-    found: list[int] = []
-    kept: list[str] = []
-    for character in text:
-        if _cannot_travel(character):
-            found.append(ord(character))
-        else:
-            kept.append(character)
-    return Cleaned(text=unicodedata.normalize("NFC", "".join(kept)), stripped=_words_for(found))
+    found = [ord(character) for character in _CANNOT_TRAVEL.findall(text)]
+    kept = _CANNOT_TRAVEL.sub("", text) if found else text
+    return Cleaned(text=unicodedata.normalize("NFC", kept), stripped=_words_for(found))
 
 
 def shorten(text: str, most_bytes: int) -> str:
@@ -50,16 +50,6 @@ def shorten(text: str, most_bytes: int) -> str:
     while end > 0 and (_hangs_on(text[end]) or text[end - 1] == "\u200d"):
         end -= 1
     return text[:end] if end > 0 else cut
-
-
-def _cannot_travel(character: str) -> bool:
-    code = ord(character)
-    if character.isascii() and character.isprintable():
-        return False
-    category = unicodedata.category(character)
-    if category == "Cc":
-        return character not in _KEPT_CONTROLS
-    return category == "Cs" or 0xFDD0 <= code <= 0xFDEF or code & 0xFFFE == 0xFFFE
 
 
 def _hangs_on(character: str) -> bool:
