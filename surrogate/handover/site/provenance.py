@@ -62,7 +62,7 @@ class Signing:
             import c2pa
         except ImportError as error:
             raise MissingTool(
-                "Signing needs the package c2pa-python. Install it with: pip install 'surrogate[provenance]'"
+                "Signing needs the package c2pa-python. Install it with: pip install 'surrogate[origin]'"
             ) from error
         if key.algorithm not in ALGORITHMS:
             raise WrongUse(f"{key.algorithm!r} is no signature algorithm. Choose one of {', '.join(ALGORITHMS)}.")
