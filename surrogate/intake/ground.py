@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -65,7 +66,7 @@ def grounds(lab: Floats) -> list[Ground]:
         if left.shape[0] < 0.15 * ring.sum():
             break
         colour = _mode(left)
-        near = np.linalg.norm(left - colour, axis=1) < RADIUS
+        near = _lengths(left - colour) < RADIUS
         if near.sum() >= 0.15 * ring.sum():
             ground = _grown(smooth, ring, colour)
             if ground is not None:
@@ -74,17 +75,24 @@ def grounds(lab: Floats) -> list[Ground]:
     return sorted(found, key=lambda ground: -ground.share)
 
 
+def _lengths(vectors: Floats) -> Floats:
+    """Lengths of the vectors along the last axis."""
+    return np.asarray(np.sqrt(np.einsum("...i,...i->...", vectors, vectors)), np.float32)
+
+
 def _mode(colours: Floats) -> Floats:
     """Return the commonest colour: the fullest cell of a coarse CIELAB grid, moved to the mean of its surroundings."""
-    cells = np.round(colours / np.float32(4.0)).astype(np.int32)
-    _, inverse, counts = np.unique(cells, axis=0, return_inverse=True, return_counts=True)
+    cells = np.round(colours / np.float32(4.0)).astype(np.int64) + 64  # CIELAB / 4 lies within -32 to 32
+    numbered = (cells[:, 0] * 128 + cells[:, 1]) * 128 + cells[:, 2]
+    _, inverse, counts = np.unique(numbered, return_inverse=True, return_counts=True)
     colour = colours[inverse.ravel() == counts.argmax()].mean(axis=0)
     for _ in range(5):
-        near = np.linalg.norm(colours - colour, axis=1) < RADIUS
+        near = _lengths(colours - colour) < RADIUS
         colour = colours[near].mean(axis=0)
     return np.asarray(colour, np.float32)
 
 
+@lru_cache(maxsize=2)
 def _terms(shape: tuple[int, int]) -> Floats:
     """Quadratic terms over a picture, (H * W, 6)."""
     y, x = np.mgrid[-1 : 1 : shape[0] * 1j, -1 : 1 : shape[1] * 1j].astype(np.float32)
@@ -100,16 +108,18 @@ def _grown(lab: Floats, ring: Mask, colour: Floats) -> Ground | None:
     noise = 1.0
     mask = np.zeros(shape, np.bool_)
     for _ in range(4):
-        difference = np.linalg.norm(lab - surface, axis=2)
+        difference = _lengths(lab - surface)
         mask = _reached(difference < limit, ring)
         if mask.sum() < 0.01 * mask.size:
             return None
         chosen = np.flatnonzero(mask.ravel())
         chosen = chosen[:: max(1, chosen.size // 20_000)]
         flat = lab.reshape(-1, 3)
-        coefficients, *_ = np.linalg.lstsq(terms[chosen], flat[chosen], rcond=None)
+        known = terms[chosen].astype(np.float64)
+        # a hair of ridge, for grounds so narrow that they do not tell every term
+        coefficients = np.linalg.solve(known.T @ known + 1e-6 * np.eye(6), known.T @ flat[chosen]).astype(np.float32)
         surface = (terms @ coefficients).reshape(lab.shape).astype(np.float32)
-        residual = np.linalg.norm(flat[chosen] - surface.reshape(-1, 3)[chosen], axis=1)
+        residual = _lengths(flat[chosen] - surface.reshape(-1, 3)[chosen])
         # Length of a 3-vector of normal noise: median 1.54 sigma (chi distribution, 3 degrees of freedom).
         noise = float(np.median(residual)) / 1.54
         # A dark page's fibres vary more than its noise tells; white paper on a white lid leaves no room for that.
