@@ -20,6 +20,7 @@ from surrogate.copies.frame import FrameReport, frame, summary
 from surrogate.copies.frame_plan import Look
 from surrogate.copies.sizes import parse_size
 from surrogate.errors import CollectionUnusable, WrongUse
+from surrogate.records import Kind
 from surrogate.recovery.recipe import Recipe
 
 POINT = 25.4 / 72
@@ -170,6 +171,15 @@ def test_a_print_as_found_lies_beside_the_recovered_one(collection: Path) -> Non
     assert recipe.steps == []
     assert "as found" in recipe.words[0]
     assert "as found" in pypdf.PdfReader(collection / found.pdf).pages[1].extract_text()
+
+
+def test_a_negative_is_printed_as_a_positive_even_as_found(collection: Path, tmp_path: Path) -> None:
+    negative = add_original(tmp_path, REFERENCE, scene(300, 400), steps=STEPS)
+    write_manifest(tmp_path, [negative.model_copy(update={"kind": Kind.NEGATIVE})])
+    (made,) = frame(tmp_path, [REFERENCE], frame="5x7in", as_found=True).frames
+    assert made.file.endswith("_r_print.tif")
+    recipe = Recipe.model_validate_json((tmp_path / "recipes/2026-001/2026-001-0001_r_print.json").read_bytes())
+    assert recipe.steps == STEPS
 
 
 def test_a_large_print_is_tiled_without_gaps(collection: Path) -> None:

@@ -130,7 +130,7 @@ def test_viewing_distance_is_one_arc_minute(inches: float, ppi: float) -> None:
     assert viewing_distance_mm(300) == pytest.approx(INCH / 300 / (2 * math.tan(math.radians(0.5 / 60))), rel=1e-4)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(
     picture=st.tuples(st.integers(300, 9000), st.integers(300, 9000)),
     short=st.floats(120, 900),

@@ -92,7 +92,7 @@ def test_text_shrinks_before_it_is_cut() -> None:
     assert cut.lines[-1].runs[-1].shaped.endswith("…")
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(
     script=st.sampled_from(sorted(WORDS)),
     words=st.integers(0, 60),

@@ -96,8 +96,8 @@ def frame(  # noqa: PLR0913 - one argument for each option of the command
     """Make prints to frame of the given originals (all, when none is named).
 
     Sizes are text as people write them (:func:`parse_size`). ``as_found`` prints the picture as it is now, without its
-    recipe's steps. Everything is planned before the first file is written. Raises :class:`WrongUse`,
-    :class:`CollectionUnusable` or :class:`DiskFull` with a sentence for people.
+    recipe's steps; a negative is always printed as a positive. Everything is planned before the first file is written.
+    Raises :class:`WrongUse`, :class:`CollectionUnusable` or :class:`DiskFull` with a sentence for people.
     """
     wishes = FrameWishes(
         frame=parse_size(frame, "frame"),
@@ -123,6 +123,7 @@ class _Job:
     master: Master
     recipe: Recipe
     plan: FramePlan
+    as_found: bool
 
 
 def _planned(collection: Path, original: Original, wishes: FrameWishes) -> _Job:
@@ -143,7 +144,8 @@ def _planned(collection: Path, original: Original, wishes: FrameWishes) -> _Job:
         ppi=wishes.ppi,
         look=wishes.look,
     )
-    return _Job(original, master, _print_recipe(base, plan, as_found=wishes.as_found), plan)
+    as_found = wishes.as_found and original.kind != Kind.NEGATIVE
+    return _Job(original, master, _print_recipe(base, plan, as_found=as_found), plan, as_found)
 
 
 def _turned(master: Master, turn: int) -> tuple[int, int]:
@@ -201,8 +203,8 @@ def _made(
 ) -> tuple[Framed, Copy]:
     """Write TIFF, recipe and PDF of one print."""
     reference, side = job.original.reference, job.master.side
-    file, recipe_file = _names(reference, side, job.recipe.part, as_found=wishes.as_found)
-    pdf_file = _pdf_name(reference, side, job.plan, as_found=wishes.as_found)
+    file, recipe_file = _names(reference, side, job.recipe.part, as_found=job.as_found)
+    pdf_file = _pdf_name(reference, side, job.plan, as_found=job.as_found)
     words = description(manifest, job.original, job.master, job.recipe)
     with unfinished(collection / file) as temporary:
         write_print(collection / job.master.file, job.recipe, temporary)
@@ -292,7 +294,7 @@ def _pdf(job: _Job, picture: Picture, wishes: FrameWishes, *, credit: str) -> by
     size = f"{plan.print_mm[0]:.0f} × {plan.print_mm[1]:.0f} mm"
     words = f"{original.reference} · {size} · print at 100 %"
     print_page(document, plan.print_mm, picture, wishes.paper, words)
-    notes = [*plan.warnings, _choice(wishes)]
+    notes = [*plan.warnings, _choice(job)]
     fits = sheet_for(plan.print_mm, wishes.paper) is not None
     if not fits:
         count = len(tiles(plan.print_mm, wishes.paper)[1])
@@ -308,8 +310,10 @@ def _pdf(job: _Job, picture: Picture, wishes: FrameWishes, *, credit: str) -> by
     return document.finish()
 
 
-def _choice(wishes: FrameWishes) -> str:
-    if wishes.as_found:
+def _choice(job: _Job) -> str:
+    if job.original.kind == Kind.NEGATIVE:
+        return "This print is the positive of a negative, as its recipe says; the scan itself is unchanged."
+    if job.as_found:
         return "This print shows the picture as found, faded as it is now. Leave out --as-found for the recovered one."
     return "This print shows the picture recovered from fading as its recipe says; the scan itself is unchanged."
 

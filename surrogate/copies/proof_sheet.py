@@ -16,7 +16,7 @@ from surrogate.copies.pdf_page import HAIR, PENCIL, Document, Page, Picture
 from surrogate.copies.sizes import Size, parse_size
 from surrogate.errors import CollectionUnusable, ScanSetAside, WrongUse
 from surrogate.imaging.encode import srgb_profile
-from surrogate.records import Original, Use
+from surrogate.records import Kind, Original, Use
 
 PROOFS = "prints/proofs.pdf"
 
@@ -64,12 +64,19 @@ def _pair(page: Page, area: tuple[float, float, float, float], collection: Path,
     used = page.text(x, y + 3.5, original.reference, size=9, weight="bold")
     page.box((x + used + 3, y + 0.2, width - used - 3, 4.6), original.title, (8.5, 7.5, 6.5), grey=PENCIL)
     before, after = _before_and_after(collection, original)
-    for left, picture, words in ((x, before, "print it as found"), (x + column + 8, after, "print it recovered")):
+    negative = original.kind == Kind.NEGATIVE
+    pairs = (
+        (x, before, "the negative" if negative else "print it as found"),
+        (x + column + 8, after, "print it" if negative else "print it recovered"),
+    )
+    for left, picture, words in pairs:
         scale = min(column / picture.width_px, room / picture.height_px)
         size = (picture.width_px * scale, picture.height_px * scale)
         page.picture(left, y + 6, *size, picture, f"{original.reference} {words}")
-        page.rectangle(left, y + 6 + size[1] + 2, 3.6, 3.6, grey=HAIR, points=0.8)
-        page.text(left + 5.6, y + 6 + size[1] + 4.9, words, size=8.5)
+        tick = words.startswith("print")
+        if tick:
+            page.rectangle(left, y + 6 + size[1] + 2, 3.6, 3.6, grey=HAIR, points=0.8)
+        page.text(left + (5.6 if tick else 0), y + 6 + size[1] + 4.9, words, size=8.5)
 
 
 def _before_and_after(collection: Path, original: Original) -> tuple[Picture, Picture]:
