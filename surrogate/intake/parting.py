@@ -16,7 +16,7 @@ Floats = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]
 
 #: Most sides that are tried in each direction of a shape; four prints in a row have eight.
-_MOST_LINES = 12
+_MOST_LINES = 18
 #: A rectangle must lie on the shape but for this share (rounded and worn corners).
 _OFF_SHAPE = 0.02
 #: Rectangles must cover the shape but for this share (shadows, mounting corners).
@@ -24,7 +24,7 @@ _UNCOVERED = 0.035
 _MOST_PARTS = 6
 #: Rectangles that share more than this of their joint area are one rectangle found twice.
 _ALIKE = 0.88
-_MOST_RECTANGLES = 24
+_MOST_RECTANGLES = 40
 
 
 @dataclass(frozen=True)
@@ -130,7 +130,7 @@ def _boxes(
     fits = (area >= smallest) & (np.minimum(x2 - x1, y2 - y1) >= 18) & (inside >= (1 - _OFF_SHAPE) * area)
     fits &= (sides.min(axis=0) >= 0.35) & (support >= 0.7)
     rank = np.where(fits, support**2 * np.sqrt(area), -1)
-    best = np.argsort(-rank, axis=None)[: int(fits.sum())]
+    best = np.argsort(-rank, axis=None)[: min(int(fits.sum()), 700)]
     rows, columns = np.unravel_index(best, rank.shape)
     return [
         ((int(xs[i, 0]), int(ys[j, 0]), int(xs[i, 1]), int(ys[j, 1])), float(support[i, j]))
@@ -167,7 +167,7 @@ def _lines(shape: Mask, edge_map: Mask, axis: int) -> list[int]:
     inner = (edge_map & shape).sum(axis=1 - axis).astype(np.float64)
     extent = np.maximum(shape.sum(axis=1 - axis), 20)
     # The shape's own border counts fully; a step inside only where it runs through most of the shape.
-    score = outer + np.where(inner > 0.5 * extent, 0.7 * inner, 0)
+    score = 2 * outer + np.where(inner > 0.65 * extent, 0.7 * inner, 0)
     chosen: list[int] = []
     for place in np.argsort(-score):
         if score[place] < 14 or len(chosen) == _MOST_LINES:
