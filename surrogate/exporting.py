@@ -84,7 +84,7 @@ def original(
             folder=recto.folder or verso.folder,
             enclosure=recto.enclosure or verso.enclosure,
         ),
-        access=recto.access or verso.access,
+        access=strictest_access(recto.access, verso.access),
         approved=recto.approved or verso.approved,
         notes=recto.notes or verso.notes,
         priority=place,
@@ -94,6 +94,20 @@ def original(
         condition=catalogue.conditions(reference),
         copies=[copy.copy for copy in catalogue.copies(reference)],
     )
+
+
+def strictest_access(*said: str) -> str:
+    """What people said of the sides of one original about who may see it; the strictest counts for the whole.
+
+    >>> strictest_access("public", "private"), strictest_access("2030-01-01", "2031-01-01"), strictest_access("", "")
+    ('private', '2031-01-01', '')
+    """
+    closed = [access for access in said if access.strip().lower() not in {"", "public"}]
+    dated = [access for access in closed if access.strip()[:1].isdigit()]
+    unconditional = [access for access in closed if access not in dated]
+    if unconditional:
+        return unconditional[0]
+    return max(dated, default=next((access for access in said if access.strip()), ""))
 
 
 def _queue(catalogue: Catalogue) -> dict[str, Priority]:

@@ -16,6 +16,7 @@ from PIL import Image
 
 from surrogate.collection.numbering import name_of
 from surrogate.collection.settings import PublishSection
+from surrogate.exporting import strictest_access
 from surrogate.handover import manifest
 from surrogate.handover.site import Leaked, images, leaks, publish, shown
 from surrogate.records import Location, Manifest
@@ -250,3 +251,15 @@ def test_secrets_read_words_not_letters() -> None:
     secrets = leaks.Secrets(["Box 12", "Attic", "12", "B2"])
     assert secrets.found_in("the box-12 stands") == {("box", "12")}
     assert secrets.found_in("atticism, 12, B2, box 123") == set()
+
+
+@pytest.mark.parametrize(
+    ("sides", "whole"),
+    [
+        (("", ""), ""), (("public", ""), "public"), (("public", "private"), "private"), (("private", ""), "private"),
+        (("2030-01-01", "2031-05-01"), "2031-05-01"), (("2030-01-01", "private"), "private"),
+        (("", "2030-01-01"), "2030-01-01"),
+    ],
+)  # fmt: skip
+def test_the_stricter_side_counts(sides: tuple[str, str], whole: str) -> None:
+    assert strictest_access(*sides) == whole

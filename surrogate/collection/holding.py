@@ -68,7 +68,7 @@ def clear_unfinished(folder: Path) -> None:
             else:
                 path.unlink()
         incoming.rmdir()
-    for area in (".", "masters", "copies", "recipes", "condition"):
+    for area in (".", "masters", "copies", "recipes", "condition", "texts", "report"):
         pattern = f".*{UNFINISHED}"
         found = (folder / area).glob(pattern) if area == "." else (folder / area).rglob(pattern)
         for path in list(found):
