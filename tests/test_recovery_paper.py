@@ -202,3 +202,20 @@ def test_otsu_threshold_falls_on_the_edge_of_strokes() -> None:
     threshold = threshold_otsu(copy[..., 1])
     assert 130 < threshold < 185
     assert ((copy[..., 1] < threshold).sum() / ink.sum()) == pytest.approx(1.0, abs=0.2)
+
+
+def test_printed_picture_is_kept_and_text_beside_it_is_read() -> None:
+    # a screened picture (75 % dots, 4 px apart) covers a third of the page: it must not be taken for dark paper
+    density = np.full((500, 600, 3), 0.25, np.float32)
+    rows, columns = np.mgrid[0:180, 0:480]
+    density[40:220, 60:540] += 0.8 * ((rows % 4 < 2) | (columns % 4 < 2))[..., None]
+    drawn = np.zeros((500, 600), np.uint8)
+    for y in range(280, 480, 30):
+        cv2.putText(drawn, "second prize for leeks and plums", (40, y), cv2.FONT_HERSHEY_SIMPLEX, 0.8, 255, 2)
+    density[drawn > 128] += 0.8
+    plan = plan_reading(density)
+    copy = play_density(plan.steps, density)[..., 1]
+    assert any("printed picture" in words for words in plan.evidence)
+    assert copy[drawn > 128].min() > 1.0
+    assert np.abs(copy[240:][drawn[240:] == 0] - 0.03).max() < 0.1
+    assert copy[60:200, 80:520].mean() > 0.5

@@ -74,10 +74,13 @@ def plan_viewing(density: Floats, strength: float) -> Plan:
 
 
 def _evidence(page: Paper) -> list[str]:
-    return [
+    said = [
         f"ink {page.ink_density:.2f} above paper, paper uneven by {page.spread:.3f} (density)",
         "channels mixed " + " ".join(f"{w:+.2f}" for w in page.mix) + " (red green blue)",
     ]
+    if page.pictures > 0:
+        said.append(f"printed picture over {100 * page.pictures:.0f} % of the page, kept apart from the paper")
+    return said
 
 
 def _mix_step(page: Paper) -> Matrix:
