@@ -43,6 +43,8 @@ _STAINS = (_TAPE, _TIDELINE, _FOXING, _RUST)
 _MARKED = 0.5  # more likely marked than not
 #: Chosen on the originals that the confidence was fitted on: there 0.03 false regions on a clean one.
 LEAST_CONFIDENCE = 0.7
+_LEAST_UNMEASURED = 0.8
+_LEAST_STRIPED = 0.02  # of the sheet; a print on a self-stick page carries its lines from edge to edge
 _LEAST_CREASE = 0.015  # density; fainter lines are not seen by eye either
 _LEAST_AREA = 30  # px of 384 x 512; a spot of 1.5 mm on a 10 x 15 cm print
 _SPOT_AREA = 260  # px; 5 mm across on a 10 x 15 cm print
@@ -86,8 +88,7 @@ def find(density: Floats) -> tuple[list[Mark], Labels]:
     The label picture is 512 px long and 384 px across whatever the sheet's shape (see :func:`seen`).
     """
     found = candidates(seen(density))
-    believed = [(confidence(one), one) for one in found]
-    believed = sorted((pair for pair in believed if pair[0] >= LEAST_CONFIDENCE), key=lambda pair: -pair[0])[:MAX_MARKS]
+    believed = sorted(((confidence(one), one) for one in found if is_mark(one)), key=lambda pair: -pair[0])[:MAX_MARKS]
     upright = density.shape[0] > density.shape[1]
     labels = np.zeros((WIDTH, HEIGHT) if upright else (HEIGHT, WIDTH), np.uint8)
     marks = []
@@ -214,6 +215,18 @@ def _grouped(area: Mask, gap: int) -> list[Mask]:
     labels = np.where(area, labels, 0)
     sizes = np.bincount(labels.ravel(), minlength=count)
     return [labels == label for label in range(1, count) if sizes[label] >= _LEAST_AREA]
+
+
+def is_mark(one: Candidate) -> bool:
+    """Whether a region is sure enough to be reported.
+
+    The network alone must be surer than a measured sign, but for glue stripes that cover a good part of the sheet.
+    """
+    if one.source != "network":
+        return confidence(one) >= LEAST_CONFIDENCE
+    if one.kind == _STRIPES:
+        return bool(one.area.mean() >= _LEAST_STRIPED) and confidence(one) >= LEAST_CONFIDENCE
+    return confidence(one) >= _LEAST_UNMEASURED
 
 
 def confidence(one: Candidate) -> float:

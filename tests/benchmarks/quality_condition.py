@@ -83,7 +83,7 @@ def regions(count: int, clean_count: int) -> None:
     spent = []
     for sheet, truths in marked_originals(count, half=1):
         start = time.process_time()
-        believed = [one for one in marks.candidates(sheet) if marks.confidence(one) >= marks.LEAST_CONFIDENCE]
+        believed = [one for one in marks.candidates(sheet) if marks.is_mark(one)]
         spent.append(time.process_time() - start)
         union = np.zeros(sheet.shape[:2], np.uint8)
         used = set()
@@ -115,7 +115,7 @@ def regions(count: int, clean_count: int) -> None:
     print(f"  CPU {np.mean(spent):.3f} s an original")
     false = 0
     for sheet, _ in marked_originals(clean_count, half=1, clean=True):
-        false += sum(marks.confidence(one) >= marks.LEAST_CONFIDENCE for one in marks.candidates(sheet))
+        false += sum(marks.is_mark(one) for one in marks.candidates(sheet))
     print(f"  false regions on {clean_count} clean originals: {false / max(1, clean_count):.3f} each (0.05)")
 
 
