@@ -33,6 +33,7 @@ _MEANINGS: Mapping[str, Sequence[tuple[str, str]]] = {
     ),
     "copies made again": (("creation", "Copies were made again from the master by their recipes."),),
     "described again": (("metadata modification", "The description inside the copies was written anew."),),
+    "print made": (("creation", "A print to frame was made from the master."),),
     "audit": (("fixity check", "Checksums were computed anew and compared."),),
 }
 
