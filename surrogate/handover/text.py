@@ -28,7 +28,8 @@ from surrogate.records import Copy, Kind, Side, Text, Use
 #: Kinds that are read on both sides; of all others only the back is.
 READ = frozenset({Kind.CLIPPING, Kind.DOCUMENT})
 
-#: Lines below this mean confidence are kept in the file but not shown or searched (handwriting taken for print).
+#: Lines below this mean confidence are kept in the file but not shown or searched. On the handwritten sample letter and
+#: pencilled back, the one line of nonsense lies at 0.40, 16 of the 17 others at 0.67 or more (measured).
 LEGIBLE = 0.5
 
 #: Seconds after which recognition of one page is given up.
