@@ -30,7 +30,7 @@ TRUST_COST = 0.1
 
 def source_of(line: str) -> str:
     """The repository a picture came from; pictures of one collection in several repositories share a name."""
-    name = line.split("\t")[1].split("@")[0].lower()
+    name = line.split("\t")[1].split("@", maxsplit=1)[0].lower()
     return next((c for c in ("coco", "openimages", "openstax") if c in name), name)
 
 
