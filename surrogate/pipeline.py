@@ -25,6 +25,7 @@ from surrogate.condition import picture as condition_picture
 from surrogate.condition.measure import Measured
 from surrogate.copies import fidelity, make
 from surrogate.description.embed import Description, Embedder
+from surrogate.description.proposals import Proposal, proposals
 from surrogate.errors import ScanSetAside
 from surrogate.imaging import encode
 from surrogate.imaging.density import Pixels, to_density
@@ -50,8 +51,10 @@ SURE_OUTLINE = 0.5
 
 Corners = tuple[tuple[float, float], ...]
 
+_Density = npt.NDArray[np.float32]
+
 #: (kind, condition, density) of each picture on a scan, by part; None is the whole.
-_Parts = dict[int | None, tuple[Kind, Measured, npt.NDArray[np.float32]]]
+_Parts = dict[int | None, tuple[Kind, Measured, _Density]]
 
 
 @dataclass(frozen=True)
@@ -122,6 +125,7 @@ class Taken:
     condition_picture: Path
     copies: tuple[StagedCopy, ...]
     outlines: tuple[Found, ...]
+    offered: tuple[Proposal, ...]
     notes: tuple[str, ...]
 
 
@@ -160,8 +164,9 @@ def take_in(job: Job) -> Taken:
         raster = replace(raster, ppi=job.decisions.scan.ppi * raster.scale)
     found, background, notes = _layout(raster, job.decisions)
     shown = _as_shown(found)
-    guess = _kind(raster, shown, background, job)
-    measured, parts = _measure(raster, shown, guess.kind, job)
+    density = _density(_look(raster, shown[0]))
+    guess = _kind(density, raster.ppi, len(shown) - 1, background, job)
+    measured, parts = _measure(raster, shown, density, guess.kind, job)
     copies = _copies(master, sha256, raster, shown, parts, job)
     if header.pages > 1:
         notes += (f"The file holds {header.pages} pages; only the first was copied. The master keeps them all.",)
@@ -182,6 +187,7 @@ def take_in(job: Job) -> Taken:
         condition_picture=drawn,
         copies=tuple(copies),
         outlines=tuple(found),
+        offered=() if job.is_master else tuple(proposals(embedder().read(master))),
         notes=notes,
     )
 
@@ -238,20 +244,19 @@ def _as_shown(found: list[Found]) -> list[_Shown]:
     return [_Shown(None, None), *(_Shown(one.part, one.corners) for one in found)]
 
 
-def _kind(raster: Raster, shown: list[_Shown], background: str, job: Job) -> kinds.KindGuess:
+def _kind(density: _Density, ppi: float | None, parts: int, background: str, job: Job) -> kinds.KindGuess:
     if job.side is Side.VERSO:  # a back is paper with writing on it, whatever lies on the front
         return kinds.KindGuess(Kind.DOCUMENT, 1.0, negative_colour=False, note="")
     if job.decisions.kind is not None:
         return kinds.KindGuess(job.decisions.kind, 1.0, negative_colour=False, note="")
-    density = condition.proxy(_density(_look(raster, shown[0])))
-    return kinds.guess(density, ppi=raster.ppi, layout_parts=max(0, len(shown) - 1), background=background)
+    return kinds.guess(density, ppi=ppi, layout_parts=parts, background=background)
 
 
 def _look(raster: Raster, shown: _Shown) -> Raster:
     return raster if shown.outline is None else make.straightened(raster, shown.outline)
 
 
-def _density(raster: Raster) -> npt.NDArray[np.float32]:
+def _density(raster: Raster) -> _Density:
     """Density of about 1 MP, for measuring and planning."""
     height, width = raster.pixels.shape[:2]
     factor = min(1.0, (1e6 / (height * width)) ** 0.5)
@@ -259,20 +264,18 @@ def _density(raster: Raster) -> npt.NDArray[np.float32]:
     return to_density(raster.pixels if factor == 1 else cv2.resize(raster.pixels, size, interpolation=cv2.INTER_AREA))
 
 
-def _measure(raster: Raster, shown: list[_Shown], kind: Kind, job: Job) -> tuple[Measured, _Parts]:
-    """Condition of the whole, and (kind, condition, density) of each picture by part."""
+def _measure(raster: Raster, shown: list[_Shown], density: _Density, kind: Kind, job: Job) -> tuple[Measured, _Parts]:
+    """Condition of the whole, and (kind, condition, density) of each picture by part; ``density`` is the whole's."""
     parts: _Parts = {}
     pictures = [one for one in shown if one.part is not None]
     kinds_of, densities = [], []
     for one in pictures:
-        density = _density(_look(raster, one))
-        guess = kinds.guess(density, ppi=raster.ppi, layout_parts=0, background="frame")
+        densities.append(_density(_look(raster, one)))
+        guess = kinds.guess(densities[-1], ppi=raster.ppi, layout_parts=0, background="frame")
         kinds_of.append(guess.kind)
-        densities.append(density)
     measured_parts = condition.measure_together(densities, kinds_of, side=job.side, ppi=raster.ppi)
-    for one, its_kind, its_condition, density in zip(pictures, kinds_of, measured_parts, densities, strict=True):
-        parts[one.part] = (its_kind, its_condition, density)
-    density = _density(_look(raster, shown[0]))
+    for one, its_kind, its_condition, its_density in zip(pictures, kinds_of, measured_parts, densities, strict=True):
+        parts[one.part] = (its_kind, its_condition, its_density)
     ppi = None if raster.ppi is None else raster.ppi * density.shape[1] / _look(raster, shown[0]).pixels.shape[1]
     if pictures:
         whole = condition.measure_page(measured_parts, density, side=job.side, ppi=ppi)

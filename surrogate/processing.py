@@ -346,7 +346,8 @@ def _number(run: _Run, scan: Scan, side: Side, reference: str | None, taken: Tak
 
 def _place(run: _Run, reference: str, taken: Taken, placing: deque[_Placing]) -> None:
     side = taken.job.side
-    run.wording.adopt(run.catalogue, reference, side, taken.job.name)
+    said = run.wording.adopt(run.catalogue, reference, side, taken.job.name, taken.offered)
+    taken = replace(taken, notes=(*taken.notes, *said))
     placing.append(_placing(run, reference, taken))
 
 

@@ -19,7 +19,8 @@ from surrogate.collection.settings import Settings
 from surrogate.description.embed import Description
 from surrogate.description.matching import matching
 from surrogate.description.merging import merge_row
-from surrogate.description.sheet import SheetRow, caption_from, read_sheet
+from surrogate.description.proposals import Proposal, fill, who_said_what
+from surrogate.description.sheet import SheetRow, caption_from, lock_beside, read_sheet
 from surrogate.errors import WrongUse
 from surrogate.pipeline import SOFTWARE, Corners, Decisions
 from surrogate.records import Caption, Kind, Master, Side, Tone
@@ -48,11 +49,26 @@ class Wording:
         row = self.rows.get(name)
         return row.reference or None if row is not None else None
 
-    def adopt(self, catalogue: Catalogue, reference: str, side: Side, name: str) -> None:
-        """Record the caption of a scan that has just got its number."""
+    def adopt(
+        self, catalogue: Catalogue, reference: str, side: Side, name: str, offered: Sequence[Proposal]
+    ) -> list[str]:
+        """Record the caption of a scan that has just got its number.
+
+        What the scan itself carries fills the cells that the sheet leaves empty and is never put above it. Returns
+        notes on what was taken from the scan and on where sheet and scan disagree.
+        """
         row = self.rows.get(name) or self.numbered.get((reference, side))
         cells = {} if row is None else _cells(row)
+        caption = Caption() if row is None else row.caption
+        offered = [each for each in offered if each.field != "credit"]  # whom to credit is the collection's to say
+        filled, used = fill(caption, offered)
+        for each in used:
+            value = getattr(filled, each.field)
+            cells[each.field] = "; ".join(value) if isinstance(value, list) else value
         self._put(catalogue, reference, side, {**cells, "file": name})
+        taken = ", ".join(each.field for each in used)
+        notes = [f"taken from the scan's own metadata: {taken}"] if taken else []
+        return notes + who_said_what(caption, offered)
 
     def adopt_from_twin(self, catalogue: Catalogue, reference: str, side: Side, twin: str) -> None:
         """Let a scan that was taken in have the row of an identical file, where it has none of its own."""
@@ -121,6 +137,12 @@ def read(
         notes += [f"{given.name}, line {row.line}: there is no scan called {row.file}." for row in lost]
     own: dict[tuple[str, Side], SheetRow] = {}
     own_sheet = collection / paths.CAPTIONS
+    lock = lock_beside(own_sheet)
+    if lock is not None:
+        raise WrongUse(
+            f"{own_sheet.name} is open in a spreadsheet program. Save and close it there, then run again "
+            f"(if no program has it open, delete {lock.name})."
+        )
     if own_sheet.is_file() and sha256_of(own_sheet) != as_written:
         sheet = read_sheet(own_sheet, headers)
         notes += [f"{paths.CAPTIONS}: {note}" for note in sheet.notes]

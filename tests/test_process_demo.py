@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import json
+import shutil
 import subprocess
 from pathlib import Path
 
@@ -219,3 +220,20 @@ def test_another_scan_of_the_same_picture_is_linked_and_kept(own_demo: Path, tmp
     biscuit = after.originals[by_scan(after, "Biscuit")]
     assert biscuit.same_picture_as == [new]
     assert next(o for o in after.originals if o.reference == new).same_picture_as == [biscuit.reference]
+
+
+def test_words_that_a_scan_carries_are_taken_over_below_the_sheet(tmp_path: Path) -> None:
+    (tmp_path / "scans").mkdir()
+    for name in ("one.jpg", "two.jpg"):
+        shutil.copy(SAMPLES / "Biscuit.jpg", tmp_path / "scans" / name)
+        fields = ["-IPTC:ObjectName=Cat at the window", "-IPTC:By-line=M. Orre", f"-XMP-dc:Description=Seen in {name}"]
+        subprocess.run(["exiftool", "-q", "-overwrite_original", *fields, tmp_path / "scans" / name], check=True)
+    (tmp_path / "sheet.csv").write_text("file,title\ntwo.jpg,Biscuit\n", encoding="utf-8")
+    process([tmp_path / "scans"], tmp_path / "c", captions=tmp_path / "sheet.csv", workers=1)
+    found = Manifest.model_validate_json((tmp_path / "c" / "manifest.json").read_bytes()).originals
+    assert [(o.title, o.creator, o.caption) for o in found] == [
+        ("Cat at the window", "M. Orre", "Seen in one.jpg"),
+        ("Biscuit", "M. Orre", "Seen in two.jpg"),
+    ]
+    assert "Cat at the window" in (tmp_path / "c" / "report.html").read_text()  # who said what
+    assert "Cat at the window" in (tmp_path / "c" / "captions.csv").read_text()
