@@ -89,7 +89,11 @@ def light_fade(amount: Tensor, tau: Tensor, beta: Tensor) -> Tensor:
 def scenes(photographs: Tensor, draw: Draw, n: int) -> Tensor:
     """(n,3,PROXY,PROXY) linear light of random crops, flips and small changes of exposure, contrast and colour."""
     picture = photographs[draw.index(len(photographs), n)]
-    size, position = draw.uniform(0.55, 1.0, n, 2), draw.uniform(-1, 1, n, 2)
+    # one in six is two scenes side by side: more variety than the photographs have
+    other, cut = photographs[draw.index(len(photographs), n)], draw.uniform(0.3, 0.7, n, 1) * picture.shape[3]
+    beside = (torch.arange(picture.shape[3], device=draw.device)[None] > cut) & draw.chance(0.16, n, 1)
+    picture = torch.where(beside[:, None, None, :], other, picture)
+    size, position = draw.uniform(0.5, 1.0, n, 2), draw.uniform(-1, 1, n, 2)
     size = torch.where(draw.chance(0.35, n, 1), torch.ones_like(size), size)
     flip = torch.where(draw.chance(0.5, n), -1.0, 1.0)
     theta = torch.zeros(n, 2, 3, device=draw.device)
@@ -176,10 +180,12 @@ def aged(photographs: Tensor, draw: Draw, lots: int, each: int, samples: int = 1
     base = fresh + stain
     density = base[:, :, None] + matrix @ faded
 
-    # the scanner: flare, slope and offset of its density, a small error of its colour matrix
-    flare = of_lot(draw.uniform(0, 0.005, lots, 1))
-    slope, offset = of_lot(1 + draw.normal(0.010, lots, 3)), of_lot(draw.normal(0.005, lots, 3))
-    error = draw.normal(0.010, lots, 3, 3)
+    # the scanner: flare, slope and offset of its density, a small error of its colour matrix; two thirds are good ones
+    fault = torch.where(draw.chance(0.67, lots, 1), 0.7, 1.8)
+    flare = of_lot(draw.uniform(0, 0.005, lots, 1) * fault)
+    tone = draw.normal(0.008, lots, 1) + draw.normal(0.005, lots, 3)
+    slope, offset = of_lot(1 + tone * fault), of_lot(draw.normal(0.005, lots, 3) * fault)
+    error = draw.normal(0.009, lots, 3, 3) * fault[:, :, None]
     mix = of_lot(torch.eye(3, device=draw.device) + error - error.mean(2, keepdim=True))
 
     def scanned(value: Tensor) -> Tensor:

@@ -17,33 +17,8 @@ import numpy as np
 import torch
 from family import PROXY, Batch, Draw, aged, colour_difference, constant
 from network import ROOT_SCALE, STEP, Estimator, gated, moved, recover
+from parts import split
 from torch import Tensor
-
-#: One collection in several repositories: kept together so that no picture has a sibling in another part.
-COLLECTIONS = ("coco", "openimages")
-#: The reporting and interval parts are made of many small sources; larger ones are fitted on.
-LARGEST_HELD_OUT = 60
-
-
-def source_of(line: str) -> str:
-    repository = line.split("\t")[1].split("@", maxsplit=1)[0]
-    return next((c for c in COLLECTIONS if c in repository.lower()), repository)
-
-
-def split(index: Path) -> dict[str, list[str]]:
-    """File names of the colour pictures by part: fit, interval, report."""
-    lines = [x for x in index.read_text().splitlines()[1:] if "/" not in x.split("\t")[0]]
-    by_source: dict[str, list[str]] = {}
-    for line in lines:
-        by_source.setdefault(source_of(line), []).append(line.split("\t")[0])
-    parts: dict[str, list[str]] = {"report": [], "interval": [], "fit": []}
-    wanted = {"report": 150, "interval": 110, "fit": len(lines)}
-    for source in sorted(by_source, key=lambda s: hashlib.sha256(s.encode()).hexdigest()):
-        files = by_source[source]
-        small = len(files) <= LARGEST_HELD_OUT
-        part = next(p for p in parts if p == "fit" or (small and len(parts[p]) + len(files) <= wanted[p] + 10))
-        parts[part] += files
-    return parts
 
 
 def load(folder: Path, names: list[str], device: str) -> Tensor:
@@ -130,17 +105,42 @@ def set_scales(model: Estimator, photographs: Tensor, draw: Draw) -> None:
         member.spread.copy_(spread)
 
 
-def fit(photographs: Tensor, seconds: float, seed: int, device: str, singles: int, lots: int) -> Estimator:
+@torch.no_grad()
+def go_on_from(model: Estimator, path: Path) -> None:
+    """Take over the weights of an earlier fit."""
+    with np.load(path, allow_pickle=False) as stored:
+        for name, value in model.state_dict().items():
+            if not name.startswith("optics"):
+                value.copy_(torch.from_numpy(stored[name].astype(np.float32)))
+        m = stored["matrix"] / np.diag(stored["matrix"])[:, None]
+        order = ((0, 1), (0, 2), (1, 0), (1, 2), (2, 0), (2, 1))
+        model.optics.off.copy_(torch.tensor([float(m[at]) for at in order]))
+        model.optics.beta.copy_(torch.tensor(float(stored["beta"])))
+
+
+def fit(
+    photographs: Tensor,
+    seconds: float,
+    seed: int,
+    device: str,
+    singles: int,
+    lots: int,
+    without: str,
+    begin: Path | None = None,
+) -> Estimator:
     torch.manual_seed(seed)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     draw = Draw(seed, device)
-    model = Estimator().to(device)
-    with torch.no_grad():
-        set_scales(model, photographs, draw)
+    model = Estimator(without=without).to(device)
+    if begin is None:
+        with torch.no_grad():
+            set_scales(model, photographs, draw)
+    else:
+        go_on_from(model, begin)
     weights = list(model.parameters())
     smooth = [w.detach().clone() for w in weights]
     rate = torch.tensor(1e-6, device=device)
-    optimiser = torch.optim.AdamW(weights, lr=rate, weight_decay=0.02, capturable=device == "cuda")
+    optimiser = torch.optim.AdamW(weights, lr=rate, weight_decay=0.04, capturable=device == "cuda")
     running = torch.zeros(2, device=device)
 
     def step() -> None:
@@ -161,9 +161,10 @@ def fit(photographs: Tensor, seconds: float, seed: int, device: str, singles: in
             running.lerp_(torch.stack([loss / 1.7, together]), 0.01)
 
     advance = captured(step, draw) if device == "cuda" else step
+    peak = 1.5e-3 if begin is None else 1e-3
     begun, count, shown = time.time(), 0, 0.0
     while (used := (time.time() - begun) / seconds) < 1:
-        rate.fill_(1.5e-3 * min(1, (count + 1) / 500) * (0.5 + 0.5 * math.cos(math.pi * used)) + 1e-6)
+        rate.fill_(peak * min(1, (count + 1) / 500) * (0.5 + 0.5 * math.cos(math.pi * used)) + 1e-6)
         advance()
         count += 1
         if count % 20 == 0:
@@ -288,19 +289,24 @@ def main() -> None:
     parser.add_argument("out", type=Path)
     parser.add_argument("--seconds", type=float, default=480)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--singles", type=int, default=192)
-    parser.add_argument("--lots", type=int, default=12)
+    parser.add_argument("--singles", type=int, default=128)
+    parser.add_argument("--lots", type=int, default=22)
+    parser.add_argument("--begin", type=Path, help="weights of an earlier fit to go on from")
+    parser.add_argument("--without", choices=("", "convolutions", "features"), default="")
     chosen = parser.parse_args()
     device = "cuda" if torch.cuda.is_available() else "cpu"
     parts = split(chosen.photographs / "index.tsv")
     print({k: len(v) for k, v in parts.items()})
     pictures = {k: load(chosen.photographs, v, device) for k, v in parts.items()}
-    model = fit(pictures["fit"], chosen.seconds, chosen.seed, device, chosen.singles, chosen.lots)
-    report(model, pictures["fit"], Draw(5, device), "fitted photographs")
-    report(model, pictures["report"], Draw(5, device), "photographs never seen")
+    model = fit(
+        pictures["fit"], chosen.seconds, chosen.seed, device, chosen.singles, chosen.lots, chosen.without, chosen.begin
+    )
     table = intervals(model, pictures["interval"], Draw(7, device))
     print(table.round(2))
     save(model, table, chosen.out)
+    model.to(device)
+    report(model, pictures["fit"], Draw(5, device), "fitted photographs")
+    report(model, pictures["report"], Draw(5, device), "photographs never seen")
 
 
 if __name__ == "__main__":

@@ -94,8 +94,9 @@ def light_fade_inverse(amount: Tensor, tau: Tensor, beta: Tensor) -> Tensor:
 class Member(nn.Module):
     """A small convolutional network on the density picture beside a regression on its features."""
 
-    def __init__(self, widths: tuple[int, ...], hidden: int, drop: float) -> None:
+    def __init__(self, widths: tuple[int, ...], hidden: int, drop: float, without: str) -> None:
         super().__init__()
+        self.without = without
         layers: list[nn.Module] = []
         before = 3
         for number, width in enumerate(widths):
@@ -122,7 +123,12 @@ class Member(nn.Module):
         """(B,3,H,W) recovered density, (B,2*FEATURES+17) facts to (B,OUT) and the hidden layer (B,hidden)."""
         seen = self.convolutions(picture - 0.7)
         seen = torch.cat([seen.mean((2, 3)), seen.amax((2, 3))], 1)
-        x = torch.cat([(facts - self.centre) / self.spread, seen], 1)
+        facts = (facts - self.centre) / self.spread
+        if self.without == "convolutions":
+            seen = torch.zeros_like(seen)
+        if self.without == "features":
+            facts = torch.cat([torch.zeros_like(facts[:, : 2 * FEATURES]), facts[:, 2 * FEATURES :]], 1)
+        x = torch.cat([facts, seen], 1)
         x = torch.relu(self.first(self.drop(x)))
         x = torch.relu(self.second(self.drop(x)))
         return self.last(x), x
@@ -197,11 +203,11 @@ class Lot(nn.Module):
 class Estimator(nn.Module):
     """First guess, then two rounds in which members look at the picture as recovered so far."""
 
-    def __init__(self, members: int = 3, drop: float = 0.1) -> None:
+    def __init__(self, members: int = 3, drop: float = 0.2, without: str = "") -> None:
         super().__init__()
         self.optics = Optics()
-        self.guess = Member((16, 32, 64, 64, 64), 192, drop)
-        self.members = nn.ModuleList(Member((24, 48, 80, 96, 112), 224, drop) for _ in range(members))
+        self.guess = Member((16, 32, 64, 64, 64), 192, drop, without)
+        self.members = nn.ModuleList(Member((24, 48, 80, 96, 112), 224, drop, without) for _ in range(members))
         self.lot = Lot(224)
 
     def facts(self, now: Tensor, before: Tensor, theta: Tensor, border: Tensor) -> Tensor:
