@@ -479,7 +479,7 @@ def describe_copy(description: Description, master: Master, recipe: Recipe, use:
             "source_type": "algorithmicallyEnhanced" if recipe.steps else film,
             "source": f"{master.file} sha256:{master.sha256}",
             "derived_from": master.file,
-            "history": [f"{what} made by {recipe.software}", *done],
+            "history": [f"{what} made by {recipe.software}", *done, *description.history],
             "software": recipe.software,
         }
     )

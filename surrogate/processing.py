@@ -468,6 +468,8 @@ def _again(
 
 def _describe_again(run: _Run, row: OriginalRow, side: Side, own: list[CopyRow]) -> None:
     """New words only: no picture is encoded again."""
+    with run.catalogue.transaction():  # first, since the copies themselves say that their words changed
+        run.catalogue.add_event(row.reference, wording.DESCRIBED_AGAIN, f"{side}, {pipeline.SOFTWARE}")
     description = wording.description(run.catalogue, run.settings, row.reference)
     master = next(m for m in run.catalogue.masters(row.reference) if m.side is side)
     copies = run.executor.submit(
@@ -477,5 +479,4 @@ def _describe_again(run: _Run, row: OriginalRow, side: Side, own: list[CopyRow])
     with run.catalogue.transaction():
         for before, copy in zip(own, copies, strict=True):
             run.catalogue.put_copy(CopyRow(copy, row.reference, before.made_as, described_as))
-        run.catalogue.add_event(row.reference, "described again", f"{side}, {pipeline.SOFTWARE}")
     run.updated.append(f"{row.reference} {side}")

@@ -25,6 +25,9 @@ from surrogate.errors import WrongUse
 from surrogate.pipeline import SOFTWARE, Corners, Decisions
 from surrogate.records import Caption, Kind, Master, Side, Tone
 
+#: Event: new words were put into finished copies.
+DESCRIBED_AGAIN = "described again"
+
 _KEY_COLUMNS = ("file", "reference", "side")
 
 
@@ -57,6 +60,8 @@ class Wording:
         What the scan itself carries fills the cells that the sheet leaves empty and is never put above it. Returns
         notes on what was taken from the scan and on where sheet and scan disagree.
         """
+        if catalogue.has_caption_row(reference, side):  # an interrupted run got so far; nothing written is lost
+            return []
         row = self.rows.get(name) or self.numbered.get((reference, side))
         cells = {} if row is None else _cells(row)
         caption = Caption() if row is None else row.caption
@@ -168,6 +173,7 @@ def description(catalogue: Catalogue, settings: Settings, reference: str) -> Des
         creator=recto.creator or verso.creator,
         credit=settings.collection.credit,
         rights=recto.rights or verso.rights or settings.collection.rights,
+        history=["words changed after the copy was made"] if catalogue.happened(reference, DESCRIBED_AGAIN) else [],
         software=SOFTWARE,
     )
 

@@ -162,8 +162,11 @@ def test_a_new_caption_rewrites_words_and_leaves_pixels(own_demo: Path, manifest
     after = Manifest.model_validate_json((own_demo / "manifest.json").read_bytes())
     changed = after.originals[by_scan(after, "Biscuit")]
     assert changed.title == "Biscuit, the Reading Room’s cat"
-    with Image.open(own_demo / changed.copies[0].file) as picture:
+    copy_file = str(own_demo / changed.copies[0].file)
+    with Image.open(copy_file) as picture:
         assert picture.tobytes() == pixels
+    told = subprocess.run(["exiv2", "-PXt", "print", copy_file], capture_output=True, text=True, check=True).stdout
+    assert "words changed after the copy was made" in told
     assert audit(own_demo).findings == []
     assert rebuild(own_demo, [changed.reference]).exit_status == 0
 

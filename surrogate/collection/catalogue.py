@@ -54,6 +54,7 @@ CREATE TABLE signatures (reference TEXT PRIMARY KEY, hashes TEXT NOT NULL);
 CREATE TABLE same_pictures (one TEXT NOT NULL, other TEXT NOT NULL, PRIMARY KEY (one, other));
 CREATE TABLE facts (name TEXT PRIMARY KEY, value TEXT NOT NULL);
 CREATE TABLE events (at TEXT NOT NULL, reference TEXT, what TEXT NOT NULL, detail TEXT NOT NULL);
+CREATE INDEX events_by_original ON events (reference, what);
 """
 
 
@@ -305,6 +306,13 @@ class Catalogue:
         ).fetchone()
         return Caption() if row is None else Caption.model_validate_json(row[0])
 
+    def has_caption_row(self, reference: str, side: Side) -> bool:
+        """Whether the caption sheet has a row for this side."""
+        found = self._db.execute(
+            "SELECT 1 FROM captions WHERE reference = ? AND side = ?", (reference, side.value)
+        ).fetchone()
+        return found is not None
+
     def caption_rows(self) -> list[CaptionRow]:
         """Every row of the caption sheet, by reference, recto first."""
         rows = self._db.execute("SELECT reference, side, cells, in_sheet FROM captions ORDER BY reference, side")
@@ -362,6 +370,11 @@ class Catalogue:
     def add_event(self, reference: str | None, what: str, detail: str) -> None:
         """Add a line to the history."""
         self._db.execute("INSERT INTO events VALUES (?, ?, ?, ?)", (now(), reference, what, detail))
+
+    def happened(self, reference: str, what: str) -> bool:
+        """Whether an event of this kind is on record for an original."""
+        found = self._db.execute("SELECT 1 FROM events WHERE reference = ? AND what = ?", (reference, what)).fetchone()
+        return found is not None
 
     def events(self, reference: str | None = None) -> list[tuple[str, str | None, str, str]]:
         """The history: (when, reference, what, detail), oldest first."""
