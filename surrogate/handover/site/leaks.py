@@ -59,7 +59,7 @@ class Secrets:
 
     def __init__(self, texts: Iterable[str]) -> None:
         self._by_first: dict[str, set[Words]] = defaultdict(set)
-        for text in texts:
+        for text in filter(None, texts):
             words = _words(text)
             if sum(map(len, words)) >= _LEAST_LETTERS and not (len(words) == 1 and words[0].isdigit()):
                 self._by_first[words[0]].add(words)

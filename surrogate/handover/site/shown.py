@@ -139,9 +139,12 @@ def _best(copies: Sequence[Copy], kind: Kind) -> Copy | None:
 
 
 def _recipe_words(collection: Path, recipe: str | None) -> tuple[str, ...]:
-    if not recipe or not (collection / recipe).is_file():
+    if not recipe:
         return ()
-    words = json.loads((collection / recipe).read_bytes()).get("words", [])
+    try:
+        words = json.loads((collection / recipe).read_bytes()).get("words", [])
+    except FileNotFoundError:
+        return ()
     return tuple(str(word) for word in words)
 
 
