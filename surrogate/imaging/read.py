@@ -131,7 +131,8 @@ def _open(path: Path, kind: str, *, whole: bool = False) -> pyvips.Image:
     """The scan as a libvips image, not yet decoded; ``whole`` allows any order of access."""
     if kind not in _LOADERS:
         return _second_decoder(path, kind)
-    access = {} if whole else {"access": "sequential"}
+    # revalidate: libvips would answer with the old picture when a file is scanned again under the same name
+    access: dict[str, object] = {"revalidate": True} if whole else {"access": "sequential"}
     try:
         return getattr(pyvips.Image, f"{_LOADERS[kind]}load")(str(path), fail_on="error", **access)
     except pyvips.Error as error:
@@ -283,6 +284,23 @@ def open_upright(path: Path) -> tuple[pyvips.Image, str]:
     kind = sniff(path)
     try:
         return as_srgb(_open(path, kind, whole=True).autorot())
+    except pyvips.Error as error:
+        raise _explain(kind, error) from error
+
+
+def open_lab(path: Path) -> pyvips.Image:
+    """The whole scan as an upright CIELAB (D50) libvips image of floats, still undecoded, wider than sRGB if it is.
+
+    A scan without a profile is taken as sRGB. Raises :class:`ScanSetAside`, also for a grey scan.
+    """
+    kind = sniff(path)
+    try:
+        image = _open(path, kind, whole=True).autorot()
+        if image.hasalpha():
+            image = image.flatten(background=[255.0 if image.format == "uchar" else 65535.0] * (image.bands - 1))
+        if image.bands < 3:
+            raise ScanSetAside("The scan is grey: colour cannot be judged in it.", "Scan it again in colour.")
+        return image.icc_import(embedded=True, input_profile="srgb", pcs="lab", intent="relative")
     except pyvips.Error as error:
         raise _explain(kind, error) from error
 

@@ -1,0 +1,208 @@
+"""Is the scanner good enough? The 24-patch target in a scan, measured and set against published tolerances."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+import pyvips
+from skimage.color import deltaE_ciede2000
+
+from surrogate.condition.chart_find import COLUMNS, ROWS, Chart, find_chart
+from surrogate.condition.chart_values import EDITIONS, NAMES, NEUTRALS, iso_level, reference_values, stars
+from surrogate.errors import ScanSetAside
+from surrogate.imaging.read import ScanHeader, open_lab, read_header, read_reduced
+from surrogate.records import Record, Triple
+
+Array = npt.NDArray[np.float64]
+
+#: Long edge at which the card is looked for: one of 5 % of the frame then has patches of about 50 px.
+_SEARCH_PX = 1600
+
+#: Central share of a patch's side that is measured; its edges hold shadow and blur (common practice, no source).
+_CORE = 0.6
+
+#: Patches smaller than this (px) hold too few pixels for a noise figure (400 pixels: 3.5 % standard error).
+_FEWEST_PX = 20
+
+#: No lightness above this anywhere (Metamorfoze 2.0, second-hand).
+_HIGHEST_L = 98.0
+
+_NEVER = [
+    "resolution of fine detail (MTF, SFR): the target has no slanted edge or line pattern",
+    "sharpening: as above",
+    "colour channel misregistration: as above",
+    "reproduction scale: the target has no ruler",
+]
+
+
+class Patch(Record):
+    """One patch: CIELAB D50 as scanned and as it should be."""
+
+    name: str
+    lab: Triple
+    reference_lab: Triple
+    delta_e_2000: float
+
+
+class Levels(Record):
+    """Levels of the worst figure: FADGI 2016 stars (0 = below one star), ISO 19264-1:2021 A, B, C or none."""
+
+    fadgi_2016: int
+    iso_19264: str
+
+
+class TargetReport(Record):
+    """What the target says about the scanner."""
+
+    chart: str
+    edition: str
+    figures: dict[str, float]
+    levels: Levels
+    patches: list[Patch]
+    not_measurable: list[str]
+    advice: list[str]
+
+
+def target(scan: Path, *, edition: str = "after-2014", reference: Path | None = None) -> TargetReport:
+    """Measure a scan of the 24-patch target, which may lie anywhere and any way round in it.
+
+    Tone is the largest lightness error and white balance the largest a*b* distance on the six neutral patches, both
+    from the card's own values; noise is the largest standard deviation of L* on one of them, after a plane (the fall
+    of light) is taken out. Raises :class:`ScanSetAside` when there is no such target and :class:`WrongUse` for an
+    unknown edition or a reference file that cannot be used.
+    """
+    truth = reference_values(edition, reference)
+    header = read_header(scan)
+    small = read_reduced(scan, _SEARCH_PX)
+    chart = find_chart(small.pixels, truth)
+    if chart is None:
+        raise ScanSetAside(
+            "No 24-patch colour target was found in this scan.",
+            "Lay the target flat, with all of its patches in view, and scan it in colour at 300 ppi.",
+        )
+    chart = chart.scaled(1 / small.scale)
+    picture = open_lab(scan)
+    colours, deviations = _measure(picture, chart)
+    errors = np.asarray(deltaE_ciede2000(colours, truth))
+    greys, true_greys = colours[NEUTRALS], truth[NEUTRALS]
+    figures = {
+        "oecf_delta_l": float(np.abs(greys[:, 0] - true_greys[:, 0]).max()),
+        "white_balance": float(np.hypot(*(greys - true_greys)[:, 1:].T).max()),
+        "delta_e_2000_mean": float(errors.mean()),
+        "delta_e_2000_p90": float(np.percentile(errors, 90)),
+        "delta_e_2000_max": float(errors.max()),
+    }
+    missing = list(_NEVER)
+    if _side_px(chart) * _CORE >= _FEWEST_PX:
+        figures["noise_sd_l"] = float(deviations[NEUTRALS].max())
+    else:
+        missing.append("noise: the patches are too small in this scan; scan the target at a higher resolution")
+    missing.append("non-uniformity: the target covers too little of the bed; scan a white sheet that fills it")
+    figures = {name: round(value, 3) for name, value in figures.items()}
+    return TargetReport(
+        chart="24-patch colour target",
+        edition="own values" if reference else edition,
+        figures=figures,
+        levels=Levels(fadgi_2016=stars(figures), iso_19264=iso_level(figures)),
+        patches=[
+            Patch(name=name, lab=_rounded(lab), reference_lab=_rounded(true), delta_e_2000=round(float(error), 2))
+            for name, lab, true, error in zip(NAMES, colours, truth, errors, strict=True)
+        ],
+        not_measurable=missing,
+        advice=_advice(header, figures, colours, truth, None if reference else edition),
+    )
+
+
+def _rounded(lab: Array) -> Triple:
+    return round(float(lab[0]), 2), round(float(lab[1]), 2), round(float(lab[2]), 2)
+
+
+def _side_px(chart: Chart) -> float:
+    step = np.linalg.norm(np.diff(chart.place(np.array([[2.0, 1.0], [3.0, 1.0]])), axis=0))
+    return float(step * chart.side)
+
+
+def _measure(picture: pyvips.Image, chart: Chart) -> tuple[Array, Array]:
+    """CIELAB (24, 3) and standard deviation of L* (24,) of every patch, from the full-size pixels of its core."""
+    colours, deviations = np.empty((24, 3)), np.empty(24)
+    half = chart.side * _CORE / 2
+    corners = np.array([[-half, -half], [half, -half], [half, half], [-half, half]])
+    for index in range(COLUMNS * ROWS):
+        outline = chart.place(corners + np.array([index % COLUMNS, index // COLUMNS]))
+        left, top = np.maximum(np.floor(outline.min(axis=0)), 0).astype(int)
+        right, bottom = np.ceil(outline.max(axis=0)).astype(int) + 1
+        right, bottom = min(right, picture.width), min(bottom, picture.height)
+        try:
+            tile = picture.crop(int(left), int(top), int(right - left), int(bottom - top)).numpy()
+        except pyvips.Error as error:
+            raise ScanSetAside("The scan is damaged where the target lies.", "Scan the target again.") from error
+        mask = cv2.fillConvexPoly(
+            np.zeros(tile.shape[:2], np.uint8), np.rint(outline - (left, top)).astype(np.int32), 1
+        ).astype(bool)
+        colours[index], deviations[index] = _core(tile.astype(np.float64), mask)
+    return colours, deviations
+
+
+def _core(tile: Array, mask: npt.NDArray[np.bool_]) -> tuple[Array, float]:
+    """Mean colour without dust, and the standard deviation of L* about a plane."""
+    values = tile[mask]
+    y, x = np.nonzero(mask)
+    plane = np.c_[x - x.mean(), y - y.mean(), np.ones(len(x))]
+    rest = values[:, 0] - plane @ np.linalg.lstsq(plane, values[:, 0], rcond=None)[0]
+    spread = 1.4826 * np.median(np.abs(rest))  # normal distribution: sd from the median absolute deviation
+    clean = np.abs(rest) <= max(5 * spread, 0.5)  # dust and scratches lie beyond five deviations
+    return values[clean].mean(axis=0), float(rest[clean].std())
+
+
+def _luminance(lightness: Array) -> Array:
+    """Relative luminance of L* above 8 (CIE 15)."""
+    return np.asarray(((lightness + 16) / 116) ** 3)
+
+
+def _advice(
+    header: ScanHeader, figures: dict[str, float], colours: Array, truth: Array, edition: str | None
+) -> list[str]:
+    said: list[str] = []
+    middle = slice(19, 22)  # the neutrals that neither clip nor drown in flare
+    stops = float(np.median(np.log2(_luminance(truth[middle, 0]) / _luminance(colours[middle, 0]))))
+    if abs(stops) >= 0.08:
+        said.append(f"{'Raise' if stops > 0 else 'Lower'} the exposure by {_stops(abs(stops))}.")
+    if colours[18, 0] > _HIGHEST_L:
+        said.append(f"White is at L* {colours[18, 0]:.1f}, above {_HIGHEST_L:g}: light tones are close to clipping.")
+    if truth[23, 0] - colours[23, 0] > 4:
+        said.append("Black is too dark: switch off automatic contrast and black-point settings.")
+    if colours[23, 0] - truth[23, 0] > 4:
+        said.append("Black is too light: clean the glass, and keep stray light and white surroundings off the target.")
+    if figures["white_balance"] > 4:
+        a, b = (colours - truth)[middle, 1:].mean(axis=0)
+        cast = ("reddish" if a > 0 else "greenish") if abs(a) > abs(b) else ("yellowish" if b > 0 else "bluish")
+        said.append(f"Greys come out {cast}: switch off automatic colour, and set the white balance on the target.")
+    if figures.get("noise_sd_l", 0.0) >= 2:
+        said.append("The scan is noisy: scan with more samples per line or at a lower speed, and save as TIFF.")
+    if header.profile is None:
+        said.append("No colour profile is embedded: the scan was taken as sRGB. Have the scanner software embed one.")
+    if header.bits < 16:
+        said.append("Scan with 16 bits a channel for masters of photographs (FADGI 2016, four stars).")
+    if header.format == "JPEG":
+        said.append("Save masters as TIFF: JPEG loses detail each time it is written.")
+    if edition is not None:
+        other = next(name for name in EDITIONS if name != edition)
+        alternative = float(np.mean(deltaE_ciede2000(colours, np.array(EDITIONS[other]))))
+        if alternative < figures["delta_e_2000_mean"] - 0.4:  # half of the distance between the editions, 0.85
+            said.append(f"The patches fit the edition {other} better: check the date printed on the target.")
+    return said or ["Nothing to change."]
+
+
+def _stops(stops: float) -> str:
+    """A difference of exposure as people set it, in thirds of a stop."""
+    thirds = round(3 * stops)
+    whole, part = divmod(thirds, 3)
+    words = {1: "a third of a stop", 2: "two thirds of a stop"}
+    if thirds == 0:
+        return "a little (less than a sixth of a stop)"
+    if not part:
+        return "one stop" if whole == 1 else f"{whole} stops"
+    return words[part] if not whole else f"{whole} {'stop' if whole == 1 else 'stops'} and {words[part]}"

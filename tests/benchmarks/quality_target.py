@@ -1,0 +1,78 @@
+"""Figures of `target` on rendered scans with known errors, and on photographs taken for a target.
+
+python -m tests.benchmarks.quality_target [count]     (SURROGATE_PHOTOGRAPHS adds the photographs)
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from pathlib import Path
+
+import numpy as np
+from skimage.color import deltaE_ciede2000
+
+from surrogate.condition.chart_find import find_chart
+from surrogate.condition.chart_values import EDITIONS, stars
+from surrogate.condition.target import target
+from surrogate.errors import ScanSetAside
+from surrogate.imaging.read import read_reduced
+from tests.simulate.target_scans import render
+
+
+def main() -> None:
+    """Print one line a figure."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 60
+    truth = np.array(EDITIONS["after-2014"])
+    rows, small = [], 0
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "scan.tif"
+        for seed in range(count):
+            made = render(path, np.random.default_rng(1000 + seed), error=(0.3, 1.0, 2.0)[seed % 3])
+            true = {
+                "delta_e_2000_mean": float(deltaE_ciede2000(made.lab, truth).mean()),
+                "oecf_delta_l": float(np.abs(made.lab - truth)[18:, 0].max()),
+                "white_balance": float(np.hypot(*(made.lab - truth)[18:, 1:].T).max()),
+                "noise_sd_l": made.noise_sd_l,
+            }
+            try:
+                figures = target(path).figures
+            except ScanSetAside:
+                print(f"seed {1000 + seed}: not found")
+                continue
+            rows.append(
+                [abs(figures.get(k, np.nan) - v) / (v if k == "noise_sd_l" else 1) for k, v in true.items()]
+                + [float(stars(figures) == stars(true))]
+            )
+        for seed in range(count):
+            render(path, np.random.default_rng(5000 + seed), share=0.05, noise=1.0)
+            small += find_chart(read_reduced(path, 1600).pixels, truth) is not None
+    errors = np.array(rows)
+    print(f"found, 5-45 % of the frame, any rotation: {len(rows)} of {count};  at 5 %: {small} of {count}")
+    for column, (name, limit) in enumerate(
+        (("mean CIEDE2000", 0.1), ("lightness", 0.2), ("white balance", 0.2), ("noise (share)", 0.05))
+    ):
+        values = errors[:, column]
+        print(
+            f"{name}: largest error {np.nanmax(values):.3f}, within {limit}: {(values <= limit).sum()} of {len(rows)}"
+        )
+    print(f"FADGI level right: {int(errors[:, 4].sum())} of {len(rows)}")
+    photographs = os.environ.get("SURROGATE_PHOTOGRAPHS")
+    if not photographs:
+        print("false finds: skipped, SURROGATE_PHOTOGRAPHS is not set")
+        return
+    files = sorted(p for p in Path(photographs).rglob("*") if p.suffix.lower() in {".jpg", ".tif", ".png"})
+    chosen = np.random.default_rng(0).permutation(len(files))[:200]
+    false = []
+    for index in chosen:
+        try:
+            if find_chart(read_reduced(files[index], 1600).pixels, truth) is not None:
+                false.append(files[index].name)
+        except ScanSetAside:
+            continue
+    print(f"photographs taken for a target: {len(false)} of {len(chosen)} {false}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,86 @@
+"""`target`: the published tolerances, the two editions of the card, and rendered scans with known errors."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from skimage.color import deltaE_ciede2000
+
+from surrogate.condition.chart_values import EDITIONS, iso_level, reference_values, stars
+from surrogate.condition.target import target
+from surrogate.errors import ScanSetAside, WrongUse
+from tests.simulate.target import PATCHES
+from tests.simulate.target_scans import render
+
+SAMPLES = Path(__file__).parents[1] / "sample_scans"
+
+
+def test_editions_differ_as_published() -> None:
+    # colour-science/colour, both tables of the card (read); differences by CIEDE2000: mean 0.848, largest 1.951
+    apart = deltaE_ciede2000(np.array(EDITIONS["before-2014"]), np.array(EDITIONS["after-2014"]))
+    assert apart.mean() == pytest.approx(0.848, abs=0.001)
+    assert apart.max() == pytest.approx(1.951, abs=0.001)
+    assert apart.argmax() == 18
+    assert [lab for _, lab in PATCHES] == list(EDITIONS["after-2014"])
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "level"),
+    [  # FADGI, Technical Guidelines, Sept 2016, p. 33 (read)
+        ("oecf_delta_l", 2.0, 4), ("oecf_delta_l", 2.01, 3), ("oecf_delta_l", 4.0, 3), ("oecf_delta_l", 8.01, 0),
+        ("white_balance", 6.0, 2), ("delta_e_2000_mean", 1.99, 4), ("delta_e_2000_mean", 2.0, 3),
+        ("delta_e_2000_mean", 5.9, 2), ("delta_e_2000_mean", 9.9, 1), ("noise_sd_l", 0.99, 4), ("noise_sd_l", 1.0, 3),
+        ("noise_sd_l", 3.99, 1), ("non_uniformity_percent", 2.9, 3),
+    ],
+)  # fmt: skip
+def test_stars_of_one_figure(name: str, value: float, level: int) -> None:
+    assert stars({name: value}) == level
+
+
+def test_worst_figure_decides() -> None:
+    assert stars({"oecf_delta_l": 1.0, "noise_sd_l": 2.5}) == 2
+    # ISO 19264-1:2021 levels as a published comparison gives them (second-hand)
+    assert iso_level({"oecf_delta_l": 2.0, "white_balance": 3.0, "noise_sd_l": 1.6}) == "A"
+    assert iso_level({"oecf_delta_l": 2.0, "delta_e_2000_max": 15.0}) == "B"
+    assert iso_level({"white_balance": 5.5}) == "none"
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_rendered_scan(tmp_path: Path, seed: int) -> None:
+    made = render(tmp_path / "scan.tif", np.random.default_rng(seed))
+    report = target(tmp_path / "scan.tif")
+    truth = np.array(EDITIONS["after-2014"])
+    assert report.figures["delta_e_2000_mean"] == pytest.approx(deltaE_ciede2000(made.lab, truth).mean(), abs=0.1)
+    assert report.figures["oecf_delta_l"] == pytest.approx(np.abs(made.lab - truth)[18:, 0].max(), abs=0.2)
+    assert report.figures["white_balance"] == pytest.approx(np.hypot(*(made.lab - truth)[18:, 1:].T).max(), abs=0.2)
+    assert len(report.patches) == 24
+
+
+def test_same_name_scanned_again_is_read_again(tmp_path: Path) -> None:
+    render(tmp_path / "scan.tif", np.random.default_rng(4), error=0.0, noise=0.5)
+    first = target(tmp_path / "scan.tif").figures
+    render(tmp_path / "scan.tif", np.random.default_rng(4), error=3.0, noise=0.5)
+    assert target(tmp_path / "scan.tif").figures["delta_e_2000_mean"] > first["delta_e_2000_mean"] + 1
+
+
+def test_sample_target_and_own_values(tmp_path: Path) -> None:
+    report = target(SAMPLES / "target.jpg")
+    assert report.levels.fadgi_2016 >= 2
+    assert any("profile" in line for line in report.advice)
+    assert any("misregistration" in line for line in report.not_measurable)
+    own = tmp_path / "card.csv"
+    own.write_text("name,L,a,b\n" + "".join(f"{p.name},{p.lab[0]},{p.lab[1]},{p.lab[2]}\n" for p in report.patches))
+    assert target(SAMPLES / "target.jpg", reference=own).figures["delta_e_2000_mean"] < 0.05
+
+
+def test_what_is_no_target_is_said() -> None:
+    with pytest.raises(ScanSetAside, match="No 24-patch"):
+        target(SAMPLES / "market stall 1974_r.jpg")
+    with pytest.raises(WrongUse, match="before-2014"):
+        reference_values("1976", None)
+
+
+def test_reference_file_must_hold_24_rows(tmp_path: Path) -> None:
+    (tmp_path / "card.csv").write_text("name,L,a,b\nwhite,96,0,1\n")
+    with pytest.raises(WrongUse, match="24 patches"):
+        reference_values("after-2014", tmp_path / "card.csv")
