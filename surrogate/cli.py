@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -23,6 +23,10 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     help="Turn scans of fading photographs and paper into a collection people can trust.",
 )
+
+Edges = Literal["hidden", "shown"]
+Shape = Literal["rectangle", "oval"]
+LabelKind = Literal["labels", "boxes", "folders", "contact", "proof"]
 
 Collection = Annotated[Path, typer.Argument(metavar="DIR", help="the collection's folder")]
 Json = Annotated[bool, typer.Option("--json", help="print one JSON object and nothing else")]
@@ -164,20 +168,25 @@ def frame(
     paper: Annotated[str, typer.Option(help="paper of your printer")] = "a4",
     ppi: Annotated[float, typer.Option(help="largest resolution of the print")] = 300,
     as_found: Annotated[bool, typer.Option("--as-found", help="print it as it is now, without recovery")] = False,
+    edges: Annotated[Edges, typer.Option(help="the original's edges under the mat, or inside the window")] = "hidden",
+    bottom_weight: Annotated[float, typer.Option(help="how much more mat below than above, as a share")] = 0.0,
+    shape: Annotated[Shape, typer.Option(help="shape of the window")] = "rectangle",
     as_json: Json = False,
 ) -> None:
     """Prints to frame: a TIFF and a PDF with the framing sheet."""
+    from surrogate.copies.frame import summary
+    from surrogate.copies.frame_plan import Look
     from surrogate.printing import frame as run
 
-    report = run(folder, references, frame=size, opening=opening, fill=fill, paper=paper, ppi=ppi, as_found=as_found)
+    look = Look(edges=edges, bottom_weight=bottom_weight, shape=shape)
+    report = run(
+        folder, references, frame=size, opening=opening, fill=fill, paper=paper, ppi=ppi, as_found=as_found, look=look
+    )
     if as_json:
         _print_json(report)
         return
-    for made in report.frames:
-        width, height = made.print_mm
-        _say(f"{made.reference}  print {width:.0f} x {height:.0f} mm at {made.print_ppi:.0f} ppi: {made.pdf}")
-        for warning in made.warnings:
-            _say(f"  {warning}")
+    for line in summary(report):
+        _say(line)
 
 
 @app.command()
@@ -187,11 +196,30 @@ def labels(
     sheet: Annotated[str, typer.Option(help="columns x rows of the label sheet")] = "3x8",
     paper: Annotated[str, typer.Option(help="paper of the label sheet")] = "a4",
     skip: Annotated[int, typer.Option(help="labels already used on the first sheet")] = 0,
+    what: Annotated[LabelKind, typer.Option(help="what to print")] = "labels",
 ) -> None:
-    """Labels with reference number, title, date, location and a QR code."""
-    from surrogate.copies.labels import labels as run
+    """Labels with QR code; or box lists, folder tabs, a contact sheet to write names on, proofs before printing."""
+    chosen = references or []
+    if what == "labels":
+        from surrogate.copies.labels import labels as run
 
-    _say(str(run(folder, references or [], sheet=sheet, paper=paper, skip=skip)))
+        _say(str(run(folder, chosen, sheet=sheet, paper=paper, skip=skip)))
+    elif what == "boxes":
+        from surrogate.copies.box_lists import box_lists
+
+        _say(str(box_lists(folder, chosen, paper=paper)))
+    elif what == "folders":
+        from surrogate.copies.box_lists import folder_tabs
+
+        _say(str(folder_tabs(folder, chosen, paper=paper)))
+    elif what == "contact":
+        from surrogate.copies.contact_sheet import contact_sheet
+
+        _say(str(contact_sheet(folder, chosen, paper=paper)))
+    else:
+        from surrogate.copies.proof_sheet import proof_sheet
+
+        _say(str(proof_sheet(folder, chosen, paper=paper)))
 
 
 @app.command()

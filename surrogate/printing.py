@@ -11,9 +11,10 @@ from surrogate.collection.catalogue import CopyRow, open_catalogue
 from surrogate.collection.holding import held
 from surrogate.copies import frame as frames
 from surrogate.copies.frame import FrameReport
+from surrogate.copies.frame_plan import PLAIN, Look
 
 
-def frame(
+def frame(  # noqa: PLR0913 - one argument for each option of the command
     folder: Path,
     references: Sequence[str],
     *,
@@ -23,13 +24,22 @@ def frame(
     paper: str = "a4",
     ppi: float = 300,
     as_found: bool = False,
+    look: Look = PLAIN,
 ) -> FrameReport:
     """Make prints to frame (see :func:`surrogate.copies.frame.frame`) and record them."""
     found = settings.read(folder)
     running.calm_libraries()
     with held(folder, "frame"), open_catalogue(folder) as catalogue:
         report = frames.frame(
-            folder, references, frame=frame, opening=opening, fill=fill, paper=paper, ppi=ppi, as_found=as_found
+            folder,
+            references,
+            frame=frame,
+            opening=opening,
+            fill=fill,
+            paper=paper,
+            ppi=ppi,
+            as_found=as_found,
+            look=look,
         )
         with catalogue.transaction():
             for made, copy in zip(report.frames, report.copies, strict=True):
