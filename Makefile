@@ -30,7 +30,7 @@ lock: .stamps/dev
 	@"$(BIN)/uv" pip compile -q --universal --generate-hashes --python-version 3.11 --no-emit-index-url --all-extras \
 	    --custom-compile-command "make lock" pyproject.toml .lock/build.in -o .lock/all.txt
 	@"$(BIN)/uv" pip compile -q --universal --generate-hashes --python-version 3.11 --no-emit-index-url \
-	    --extra desk --extra handover --custom-compile-command "make lock" -c .lock/all.txt pyproject.toml .lock/build.in -o .lock/run.txt
+	    --extra desk --custom-compile-command "make lock" -c .lock/all.txt pyproject.toml .lock/build.in -o .lock/run.txt
 
 .stamps/tools: .lock/tools.sh
 	@mkdir -p .stamps && bash .lock/tools.sh run && touch $@
