@@ -32,6 +32,8 @@ from tests.simulate.spectra import DyeSet, Sensor, dye_amounts, seen, stain_curv
 from tests.simulate.tone import decode_srgb, encode_srgb
 
 LONG_EDGE_PX = 360
+SUBSAMPLING = (cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444)
+JPEG = (cv2.IMWRITE_JPEG_QUALITY, 95, *SUBSAMPLING)
 BORDER = 0.05
 
 
@@ -101,23 +103,26 @@ def spectral(photo: np.ndarray, original: prints.ColourPrint, device: scanner.Sc
     fresh, now = prints.print_of(framed, original)
     scan = scanner.scan(now, device)
     codes = np.round(encode_srgb(scan) * 255).astype(np.uint8)
-    ok, packed = cv2.imencode(".jpg", codes[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, 95])
+    ok, packed = cv2.imencode(".jpg", codes[:, :, ::-1], JPEG)
     assert ok
     codes = np.ascontiguousarray(cv2.imdecode(packed, cv2.IMREAD_COLOR)[:, :, ::-1])
     loss, base = truth_of(original)
     return Case(codes, fresh, loss, base, inner)
 
 
+def reduced(device: scanner.Scanner) -> scanner.Scanner:
+    """The same scanner as a picture shows it that was reduced about eight times: its blur is below a pixel."""
+    return replace(device, blur_px=0.05, read_noise=0.5 * device.read_noise, shot_noise=0.5 * device.shot_noise)
+
+
 def good(device: scanner.Scanner) -> scanner.Scanner:
-    """The same scanner with a profile: a quarter of its cast, tone error and flare, half of its noise."""
+    """The same scanner with a profile: a quarter of its cast, tone error and flare."""
     return replace(
         device,
         flare=0.25 * device.flare,
         gain=tuple(1 + 0.25 * (g - 0.99) for g in device.gain),
         gamma=1 + 0.25 * (device.gamma - 1),
         falloff=0.25 * device.falloff,
-        read_noise=0.5 * device.read_noise,
-        shot_noise=0.5 * device.shot_noise,
     )
 
 
@@ -164,7 +169,7 @@ def lots(
     for number in range(count):
         level = LEVELS[number % len(LEVELS)]
         original, device = prints.sample(rng, level), scanner.sample(rng)
-        device = device if ordinary else good(device)
+        device = reduced(device if ordinary else good(device))
         chosen = rng.choice(len(pictures), each, replace=False)
         yield (
             level,
