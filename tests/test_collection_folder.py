@@ -129,9 +129,14 @@ def test_a_clash_names_both_scans(tmp_path: Path) -> None:
 
 def test_a_failed_transaction_leaves_nothing(tmp_path: Path) -> None:
     with open_catalogue(tmp_path) as catalogue:
-        with pytest.raises(RuntimeError), catalogue.transaction():
-            catalogue.put_set_aside(SetAside(file="a", reason="b", advice="c"))
-            raise RuntimeError
+
+        def interrupted() -> None:
+            with catalogue.transaction():
+                catalogue.put_set_aside(SetAside(file="a", reason="b", advice="c"))
+                raise RuntimeError
+
+        with pytest.raises(RuntimeError):
+            interrupted()
         assert catalogue.set_aside() == []
 
 
@@ -150,9 +155,12 @@ def test_a_newer_catalogue_and_a_damaged_one_are_refused(tmp_path: Path) -> None
 
 
 def test_a_collection_is_held_by_one_command_at_a_time(tmp_path: Path) -> None:
-    with held(tmp_path, "process"):
-        with pytest.raises(CollectionUnusable, match=r"in use by `surrogate process`"), held(tmp_path, "audit"):
+    def audited() -> None:
+        with held(tmp_path, "audit"):
             pass
+
+    with held(tmp_path, "process"), pytest.raises(CollectionUnusable, match=r"in use by `surrogate process`"):
+        audited()
     with held(tmp_path, "audit"):  # free again
         pass
 

@@ -121,7 +121,8 @@ def test_an_empty_recipe_changes_nothing(bits: int) -> None:
 
 def test_a_recipe_survives_its_file() -> None:
     recipe = Recipe(
-        software="surrogate 0", kind="colour-print", use="viewing", side="recto", master="m.tif", master_sha256="0" * 64,
+        software="surrogate 0", kind="colour-print", use="viewing", side="recto", master="m.tif",
+        master_sha256="0" * 64,
         input_profile="sRGB", strength="standard", tone="as found", words=["nothing"],
         steps=[Curves(why="w", red=[(0, 0), (1, 1.5)], green=[(0, 0), (1, 1)], blue=[(0, 0), (1, 1)])],
     )  # fmt: skip
