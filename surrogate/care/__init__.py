@@ -1,0 +1,3 @@
+from surrogate.care.caring import CareReport, care
+
+__all__ = ["CareReport", "care"]
