@@ -144,7 +144,7 @@ def _see(density: Floats) -> _Sight | None:
         inside = density[top:bottom, left:right]
         if min(inside.shape[:2]) < SMALLEST_PX:
             return None
-    picture = network.proxy(np.clip(inside, 0.0, network.FLOOR))
+    picture = network.proxy(inside)
     if float(picture.mean(axis=0).std()) < FLATTEST:
         return None
     return _Sight(border, picture, network.look(picture, None if border is None else border.density))

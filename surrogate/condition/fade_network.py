@@ -72,7 +72,10 @@ def _layers() -> dict[str, tuple[tuple[Floats, Floats], ...]]:
 
 
 def proxy(density: Floats) -> Floats:
-    """(H, W, 3) density to (3, PROXY_PX, PROXY_PX), averaged in linear light."""
+    """(H, W, 3) density to (3, PROXY_PX, PROXY_PX), averaged in linear light; large pictures first in density."""
+    if min(density.shape[:2]) > 4 * PROXY_PX:
+        density = np.asarray(cv2.resize(density, (4 * PROXY_PX,) * 2, interpolation=cv2.INTER_AREA), dtype=np.float32)
+    density = np.clip(density, 0.0, FLOOR)
     light = np.exp(np.float32(-np.log(10)) * density)
     small = cv2.resize(light, (PROXY_PX, PROXY_PX), interpolation=cv2.INTER_AREA)
     return np.ascontiguousarray(-np.log10(np.maximum(small, 10.0**-FLOOR)).transpose(2, 0, 1), dtype=np.float32)
