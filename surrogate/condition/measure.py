@@ -86,8 +86,8 @@ def measure_page(parts: list[Measured], page: Floats, *, side: Side, ppi: float 
 
 
 def _fade(density: Floats, kind: Kind, side: Side, colour: FadeEstimate | None, silver: SilverEstimate | None) -> Fade:
-    lightest = _rounded(np.percentile(density, LIGHTEST, axis=(0, 1)))
-    darkest = _rounded(np.percentile(density, DARKEST, axis=(0, 1)))
+    sample = density[::3, ::3]  # about 100,000 pixels tell a percentile as well as a million
+    lightest, darkest = (_rounded(row) for row in np.percentile(sample, [LIGHTEST, DARKEST], axis=(0, 1)))
     loss: Triple | None
     if colour is not None:
         loss, spread, grade = fade_colour.density_loss(colour)

@@ -16,6 +16,10 @@ Mask = npt.NDArray[np.bool_]
 RADIUS = 9.0
 
 
+#: A ground that reaches less of the scan's edge than this at its widest is none: 0.2 is asked for in the end.
+LEAST_EDGE = 0.12
+
+
 @dataclass(frozen=True)
 class Ground:
     """A found ground.
@@ -31,6 +35,10 @@ class Ground:
     unevenness: float
     share: float
     lab: tuple[float, float, float]
+
+    def is_even(self, slack: float = 1.0) -> bool:
+        """Whether it reaches far along the edge and is as smooth as a lid or a page; ``slack`` widens the bounds."""
+        return self.share >= 0.2 / slack and self.unevenness <= 14 * slack and self.noise <= 3.5 * slack
 
     @property
     def name(self) -> str:
@@ -60,6 +68,7 @@ def grounds(lab: Floats) -> list[Ground]:
     """Find what may be a ground, largest share of the edge first: (H, W, 3) CIELAB, long edge about 800 px."""
     ring = edge_ring(lab.shape[:2])
     smooth = cv2.GaussianBlur(lab, (0, 0), 1.0)
+    half = cv2.resize(smooth, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     left = smooth[ring]
     found = []
     for _ in range(2):
@@ -68,8 +77,9 @@ def grounds(lab: Floats) -> list[Ground]:
         colour = _mode(left)
         near = _lengths(left - colour) < RADIUS
         if near.sum() >= 0.15 * ring.sum():
-            ground = _grown(smooth, ring, colour)
-            if ground is not None:
+            coarse = _grown(half, edge_ring(half.shape[:2]), colour)
+            ground = _grown(smooth, ring, colour) if coarse is not None and coarse.is_even(slack=1.2) else None
+            if ground is not None and ground.is_even():
                 found.append(ground)
         left = left[~near]
     return sorted(found, key=lambda ground: -ground.share)
@@ -110,7 +120,7 @@ def _grown(lab: Floats, ring: Mask, colour: Floats) -> Ground | None:
     for _ in range(4):
         difference = _lengths(lab - surface)
         mask = _reached(difference < limit, ring)
-        if mask.sum() < 0.01 * mask.size:
+        if mask.sum() < 0.01 * mask.size or mask[ring].mean() < LEAST_EDGE:
             return None
         chosen = np.flatnonzero(mask.ravel())
         chosen = chosen[:: max(1, chosen.size // 20_000)]

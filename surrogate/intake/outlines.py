@@ -22,6 +22,9 @@ SEARCH_EDGE = 800
 SMALLEST_SHARE = 0.004
 #: Confidence in originals that touch, before their edges are weighed: measured below that of originals apart.
 _PARTED = 0.85
+#: Originals that touch are only taken apart where the ground is seen around them, on this share of the scan's edge:
+#: in pictures with an even sky it is about half.
+_SURROUNDS = 0.7
 
 
 @dataclass(frozen=True)
@@ -62,21 +65,20 @@ def find(rgb: npt.NDArray[np.uint8], ppi: float | None = None) -> Layout:
     height, width = rgb.shape[:2]
     if min(height, width) < 64:
         return FRAME
-    lab = lab_of(rgb)
     scale = min(1.0, SEARCH_EDGE / max(height, width))
-    small = cv2.resize(lab, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    full = cv2.GaussianBlur(lab, (0, 0), 0.6)
-    for ground in grounds(small):
-        layout = _on_ground(full, small, ground, scale, ppi)
-        if layout is not None:
-            return layout
+    small = lab_of(cv2.resize(rgb, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA))
+    likely = grounds(small)
+    if likely:  # only then are the sides worth fitting on the whole picture
+        full = cv2.GaussianBlur(lab_of(rgb), (0, 0), 0.6)
+        for ground in likely:
+            layout = _on_ground(full, small, ground, scale, ppi)
+            if layout is not None:
+                return layout
     return FRAME
 
 
 def _on_ground(lab: Floats, small: Floats, ground: Ground, scale: float, ppi: float | None) -> Layout | None:
     """Outline what lies on a ground; None when it is no lid or page after all."""
-    if ground.share < 0.2 or ground.unevenness > 14 or ground.noise > 3.5:
-        return None
     found: list[Outline] = []
     explained = np.zeros(ground.mask.shape, np.bool_)
     things = _components(~ground.mask)
@@ -133,7 +135,8 @@ def _outlines_of(lab: Floats, small: Floats, thing: Mask, ground: Ground, scale:
     whole = _fitted(lab, rough, ground, scale, shared) if rough is not None and shared >= 0.72 else None
     if whole is not None and (whole.clear or shared >= 0.96):
         return [whole.outline]
-    parts = [_fitted(lab, one, ground, scale, _PARTED) for one in parting.parted(thing, small)]
+    apart = parting.parted(thing, small) if ground.share >= _SURROUNDS else []
+    parts = [_fitted(lab, one, ground, scale, _PARTED) for one in apart]
     if parts and all(parts):
         # All parts of a shape stand or fall together: one wrong cut makes two wrong originals.
         least = min(one.outline.confidence if one.clear else 0.6 * one.outline.confidence for one in parts if one)
