@@ -22,7 +22,7 @@ SOFTWARE = Software(name="surrogate", version=__version__)
 
 def export(folder: Path, settings: Settings, catalogue: Catalogue, notes: Sequence[str]) -> None:
     """Write every list of the collection anew; files whose content would not change are left untouched."""
-    _write_sheet(folder, catalogue)
+    refresh_sheet(folder, catalogue)
     outlining.export(folder, catalogue)
     originals = Originals(folder, settings, catalogue)
     aside = catalogue.set_aside()
@@ -35,12 +35,18 @@ def export(folder: Path, settings: Settings, catalogue: Catalogue, notes: Sequen
     report.write(folder, info, SOFTWARE, originals, aside, RecipeWords(folder, catalogue), said)
 
 
-def _write_sheet(folder: Path, catalogue: Catalogue) -> None:
+def refresh_sheet(folder: Path, catalogue: Catalogue) -> None:
+    """Write the caption sheet anew where it does not hold what the catalogue holds.
+
+    Nothing can be saved at the desk between reading the rows and noting that the sheet holds them: a word that
+    slipped in there would later look as if a person had taken it out of the sheet. Raises WrongUse when a
+    spreadsheet program holds the sheet.
+    """
     path = folder / paths.CAPTIONS
     if path.is_file() and catalogue.sheet_is_current() and sha256_of(path) == catalogue.sheet_as_written():
         return
-    write_sheet(path, [row.cells for row in catalogue.caption_rows()])
     with catalogue.transaction():
+        write_sheet(path, [row.cells for row in catalogue.caption_rows()])
         catalogue.sheet_was_written(sha256_of(path))
 
 
