@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from skimage.color import deltaE_ciede2000, lab2xyz, xyz2lab
-from skimage.color.colorconv import xyz_from_rgb
 
 Array = npt.NDArray[np.float64]
 Triple = tuple[float, float, float]
@@ -20,6 +18,9 @@ WHITE_D50 = np.array([0.96422, 1.0, 0.82521])
 
 #: Bradford cone response (Lam 1985, as in ICC.1:2010 annex E).
 _BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+
+#: Linear sRGB (D65) to XYZ, IEC 61966-2-1 to the digits scikit-image uses.
+_XYZ_OF_RGB = np.array([[0.412453, 0.35758, 0.180423], [0.212671, 0.71516, 0.072169], [0.019334, 0.119193, 0.950227]])
 
 #: ASTM E313-15e1, table of coefficients for D65 and 2 degrees.
 _E313_X, _E313_Z = 1.2985, 1.1335
@@ -38,18 +39,22 @@ _D50_TO_D65 = _adaptation(WHITE_D50, WHITE_D65)
 def xyz(density: npt.ArrayLike) -> Array:
     """CIE XYZ (D65, Y of perfect white = 1) of densities, shape (..., 3)."""
     linear = 10.0 ** -np.asarray(density, dtype=np.float64)
-    return np.asarray(linear @ xyz_from_rgb.T)
+    return np.asarray(linear @ _XYZ_OF_RGB.T)
 
 
 def lab(density: npt.ArrayLike) -> Array:
     """CIELAB for D50 and 2 degrees of densities, shape (..., 3)."""
+    from skimage.color import xyz2lab  # takes half a second to load, with the linear algebra it brings
+
     return np.asarray(xyz2lab(xyz(density) @ _D65_TO_D50.T, illuminant="D50"))
 
 
 def density_of_lab(colour: npt.ArrayLike) -> Array:
     """Densities of linear sRGB of CIELAB (D50) colours, shape (..., 3); out-of-gamut light is floored at 1e-4."""
+    from skimage.color import lab2xyz
+
     adapted = np.asarray(lab2xyz(np.asarray(colour, dtype=np.float64), illuminant="D50")) @ _D50_TO_D65.T
-    return np.asarray(-np.log10(np.maximum(adapted @ np.linalg.inv(xyz_from_rgb).T, 1e-4)))
+    return np.asarray(-np.log10(np.maximum(adapted @ np.linalg.inv(_XYZ_OF_RGB).T, 1e-4)))
 
 
 def yellowness(tristimulus: npt.ArrayLike) -> float:
@@ -60,6 +65,8 @@ def yellowness(tristimulus: npt.ArrayLike) -> float:
 
 def difference(one: npt.ArrayLike, other: npt.ArrayLike) -> float:
     """CIEDE2000 between two densities, shape (3,) each (CIE 142, ISO/CIE 11664-6)."""
+    from skimage.color import deltaE_ciede2000
+
     return float(deltaE_ciede2000(lab(one), lab(other)))
 
 

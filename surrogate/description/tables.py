@@ -11,9 +11,11 @@ import warnings
 import zipfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import openpyxl
-from openpyxl.cell.cell import Cell, MergedCell
+if TYPE_CHECKING:
+    from openpyxl.cell.cell import Cell, MergedCell
+    from openpyxl.worksheet.worksheet import Worksheet
 
 from surrogate.description.cells import plain_cell
 from surrogate.description.encodings import decode
@@ -120,6 +122,8 @@ def _from_workbook(name: str, data: bytes) -> Table:
 
 
 def _rows_of_workbook(name: str, data: bytes) -> Table:
+    import openpyxl  # only when somebody gives a workbook: it takes a quarter of a second to load
+
     book = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
     sheets = [sheet for sheet in book.worksheets if sheet.max_row and any(_filled(row) for row in sheet.iter_rows())]
     if not sheets:
@@ -170,10 +174,12 @@ def _date_text(value: dt.date, number_format: str) -> str:
     return value.strftime("%Y-%m") if "m" in shown else value.strftime("%Y")
 
 
-def _lost_formulas(data: bytes, title: str, shown: openpyxl.worksheet.worksheet.Worksheet) -> list[str]:
+def _lost_formulas(data: bytes, title: str, shown: Worksheet) -> list[str]:
     """Formulas whose value was never saved, which happens when a program that cannot calculate wrote the file."""
     if b"<f" not in data and not _has_formula(data):
         return []
+    import openpyxl
+
     formulas = openpyxl.load_workbook(io.BytesIO(data), data_only=False)[title]
     return [
         f"The cell {cell.coordinate} holds a formula without a saved value; open the sheet, save it and run again."

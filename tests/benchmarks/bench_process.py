@@ -1,6 +1,6 @@
 """CPU and memory of `process` over the floor, as ratios in one run.
 
-    python tests/benchmarks/bench_process.py [--scans 10] [--megapixels 28.8] [--form tiff8|tiff16|lzw|jpeg ...]
+python tests/benchmarks/bench_process.py [--scans 10] [--megapixels 28.8] [--form tiff8|tiff16|lzw|jpeg ...]
 """
 
 from __future__ import annotations
@@ -16,7 +16,6 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pyvips
-import skimage.data
 
 HERE = Path(__file__).parent
 FORMS = {
@@ -28,10 +27,12 @@ FORMS = {
 
 
 def make_scans(folder: Path, count: int, megapixels: float, form: str) -> None:
-    """Photographs that the scikit-image wheel ships, enlarged, each with noise of its own, at 600 ppi."""
+    """The photographs behind the sample scans, enlarged, each with noise of its own, at 600 ppi."""
     height = round((megapixels * 1e6 / 1.25) ** 0.5)
     width = round(height * 1.25)
-    pictures = [skimage.data.astronaut(), skimage.data.chelsea(), skimage.data.coffee(), skimage.data.rocket()]
+    pictures = [
+        cv2.imread(str(path))[..., ::-1] for path in sorted((HERE.parent / "simulate" / "sources").glob("*.jpg"))
+    ]
     suffix, options = FORMS[form]
     for number in range(count):
         rng = np.random.default_rng(number)
