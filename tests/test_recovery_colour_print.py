@@ -111,6 +111,14 @@ def test_words_name_dyes_and_stain() -> None:
     assert made.evidence == ["white border at left"]
 
 
+def test_small_findings_are_carried_out_in_part_and_large_ones_whole() -> None:
+    even = {"fresh_base": (0.07, 0.07, 0.07), "base_density": (0.07, 0.07, 0.07), "covariance": np.eye(6) * 0.01}
+    parts = [colour_print.trust(replace(estimate(share=(s, 1.0, 1.0)), **even)) for s in (1.0, 0.9, 0.7, 0.4)]
+    assert parts == sorted(parts)
+    assert parts[0] < 0.3
+    assert parts[-1] == 1.0
+
+
 def test_noise_is_read_from_a_ramp() -> None:
     rng = np.random.default_rng(5)
     ramp = np.repeat(np.linspace(0.3, 1.0, 200, dtype=np.float32)[None, :, None], 150, axis=0) * np.ones(3, np.float32)
