@@ -20,7 +20,7 @@ lint: .stamps/dev
 bench: .stamps/dev
 	@for script in tests/benchmarks/bench_*.py; do echo "== $$script"; "$(BIN)/python" "$$script" || exit 1; done
 
-quality: .stamps/dev
+quality: .stamps/dev demo
 	@for script in tests/benchmarks/quality_*.py; do echo "== $$script"; "$(BIN)/python" "$$script" || exit 1; done
 
 samples: .stamps/dev

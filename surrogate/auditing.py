@@ -13,6 +13,9 @@ from surrogate.collection.files import UNFINISHED, sha256_of
 from surrogate.collection.holding import held
 from surrogate.records import Record, Side
 
+#: Pictures of comparisons, which are kept as long as people like.
+LOOSE = "condition/changes/"
+
 #: Folders whose every file must be known to the catalogue.
 AREAS = ("masters", "copies", "recipes", "condition")
 
@@ -110,7 +113,7 @@ def _unexpected(folder: Path, known: set[str]) -> list[Finding]:
                 findings.append(
                     Finding(file=name, problem="was left half-written", advice="Run `surrogate process` again.")
                 )
-            elif name not in known:
+            elif name not in known and not name.startswith(LOOSE):
                 findings.append(
                     Finding(file=name, problem="is not in the catalogue", advice="Move it out of the collection.")
                 )

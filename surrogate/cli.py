@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -220,6 +221,81 @@ def labels(
         from surrogate.copies.proof_sheet import proof_sheet
 
         _say(str(proof_sheet(folder, chosen, paper=paper)))
+
+
+@app.command()
+def compare(
+    folder: Collection,
+    reference: Annotated[str, typer.Argument(metavar="REFERENCE")],
+    scan: Annotated[Path, typer.Argument(metavar="SCAN", help="a new scan of the same original")],
+    side: Annotated[str, typer.Option(help="recto or verso")] = "recto",
+    as_json: Json = False,
+) -> None:
+    """Has the original changed since its master was made?"""
+    from surrogate.condition.change import compare as run
+
+    report = run(folder, reference, scan, side=side)
+    if as_json:
+        _print_json(report)
+    else:
+        _say(f"{report.reference} {report.side}: {report.verdict}. {report.note}".strip())
+        if report.picture:
+            _say(f"Look at it: {Path(folder) / report.picture}")
+    raise typer.Exit(0 if report.verdict == "unchanged" else 1)
+
+
+@app.command()
+def target(
+    scan: Annotated[Path, typer.Argument(metavar="SCAN", help="a scan of the 24-patch target")],
+    edition: Annotated[str, typer.Option(help="after-2014 or before-2014")] = "after-2014",
+    reference: Annotated[Path | None, typer.Option(metavar="CSV", help="measured values of your own card")] = None,
+    as_json: Json = False,
+) -> None:
+    """Is the scanner good enough?"""
+    from surrogate.condition.target import target as run
+
+    report = run(scan, edition=edition, reference=reference)
+    if as_json:
+        _print_json(report)
+        return
+    for name, value in report.figures.items():
+        _say(f"{name.replace('_', ' '):28} {value:.2f}")
+    _say(f"FADGI 2016: {report.levels.fadgi_2016} of 4 stars; ISO 19264-1: {report.levels.iso_19264}")
+    for line in report.advice:
+        _say(line)
+
+
+@app.command()
+def care(
+    folder: Collection,
+    lux: Annotated[float, typer.Option(help="light where originals hang")] = 150,
+    hours: Annotated[float, typer.Option(help="hours of light a day")] = 8,
+    start: Annotated[datetime | None, typer.Option(formats=["%Y-%m-%d"], help="first day of the calendar")] = None,
+    as_json: Json = False,
+) -> None:
+    """Care sheet, enclosures, light and inspection calendar."""
+    from surrogate.care import care as run
+
+    report = run(folder, lux=lux, hours=hours, start=None if start is None else start.date())
+    if as_json:
+        _print_json(report)
+        return
+    for warning in report.warnings:
+        _say(warning)
+    for file in report.files:
+        _say(str(folder / file))
+    _say(f"Next inspection: {report.next_inspection}")
+
+
+@app.command()
+def desk(
+    folder: Collection,
+    port: Annotated[int, typer.Option(help="port; default: any free one")] = 0,
+) -> None:
+    """The local page for captions and approval."""
+    from surrogate.desk import desk as run
+
+    run(folder, port)
 
 
 @app.command()

@@ -145,8 +145,8 @@ def viewing_copies(folder: Path, file: str) -> list[Image]:
 
 
 def main() -> None:
-    """Print the table for the collection folder named on the command line."""
-    folder = Path(sys.argv[1])
+    """Print the table for the collection folder named on the command line, else for `demo`."""
+    folder = Path(sys.argv[1] if len(sys.argv) > 1 else "demo")
     print("Median CIEDE2000 of scan to truth, viewing copy to truth, copy to scan; share of the original that is shown")
     print(f"{'sample scan':36s}{'part':6s}{'scan':>7s}{'copy':>7s}{'change':>8s}{'shown':>7s}")
     for sample in SAMPLES:
