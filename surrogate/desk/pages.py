@@ -35,7 +35,7 @@ _LANGUAGE_COOKIE = "desk-language"
 def create_app(folder: Path, key: str) -> Starlette:
     """The desk of one collection; ``key`` opens it once."""
     desk = _Desk(folder, Keys(key))
-    return Starlette(
+    app = Starlette(
         routes=[
             Route("/", desk.list_page),
             Route("/desk.css", desk.style),
@@ -49,6 +49,8 @@ def create_app(folder: Path, key: str) -> Starlette:
         middleware=[Middleware(Guard, keys=desk.keys)],
         exception_handlers={Refused: desk.refused, HTTPException: desk.nothing, SurrogateError: desk.trouble},
     )
+    app.router.redirect_slashes = False  # an address is right or there is nothing at it
+    return app
 
 
 class _Desk:
