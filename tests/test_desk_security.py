@@ -4,19 +4,25 @@ management (SESS-02, SESS-05), cross-site scripting (INPV-01, INPV-02) and host 
 
 from __future__ import annotations
 
+import random
 import re
 import socket
 import subprocess
 import sys
 import urllib.error
 import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from urllib.parse import urlencode
 
 import pytest
 from desk_collection import FIRST, KEY, Client, build
 
+from surrogate.collection.catalogue import open_catalogue
 from surrogate.desk import desk
 from surrogate.errors import CollectionUnusable, WrongUse
+from surrogate.records import Side
 
 
 @pytest.fixture
@@ -178,6 +184,41 @@ def test_other_methods_are_refused(client: Client, method: str) -> None:
     assert client.ask(method, "/original/2026-001-0001").status_code == 405
 
 
+def test_random_requests_never_break_the_server(client: Client) -> None:
+    rng = random.Random(20260101)
+    pieces = (
+        *("..", "%2e%2e", "%00", "%ff", "é", "'", "<x>", "&", "%", "a" * 300, "original", "picture", "2026-001-0001"),
+        *("recto", "viewing", "date", "?q=", "?page=99999999999", "?lang=de", "?lacks=1", "?text=1952", "?key="),
+    )
+    kind = {"content-type": "application/x-www-form-urlencoded"}
+    for _ in range(300):
+        path = rng.choice(("/", "/original/", "/picture/")) + "/".join(rng.choices(pieces, k=rng.randint(0, 4)))
+        body = bytes(rng.randrange(256) for _ in range(40)) + f"&token={client.token}&title=%ED%A0%80%00x".encode()
+        answers = (client.get(path), client.ask("POST", path, content=body, headers=kind))  # raise if the app does
+        assert all(answer.status_code in {200, 204, 303, 400, 403, 404, 405, 409} for answer in answers)
+
+
+def test_an_acknowledged_edit_survives_a_kill(folder: Path) -> None:
+    for number in range(3):
+        with started(folder) as (server, base, key):
+            browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+            browser.open(f"{base}?key={key}", timeout=10).close()
+            with browser.open(f"{base}original/2026-001-0001", timeout=10) as page:
+                text = page.read().decode()
+            token, before = (re.search(f'name="{name}" value="([^"]*)"', text) for name in ("token", "before_notes"))
+            assert token is not None
+            assert before is not None
+            fields = {"token": token[1], "notes": f"note {number}", "before_notes": before[1]}
+            asked = urllib.request.Request(  # noqa: S310 (the desk's own address)
+                f"{base}original/2026-001-0001", urlencode(fields).encode(), {"x-desk": "field"}
+            )
+            with browser.open(asked, timeout=10) as answer:
+                assert b'"done":true' in answer.read()
+            server.kill()  # perhaps while the caption sheet is being written
+        with open_catalogue(folder) as catalogue:
+            assert catalogue.caption(FIRST, Side.RECTO).notes == f"note {number}"
+
+
 def test_trouble_is_a_sentence(client: Client, folder: Path) -> None:
     (folder / "catalogue.sqlite").write_bytes(b"this is no catalogue, and long enough to be seen as none" * 20)
     answer = client.get("/original/2026-001-0001")
@@ -195,23 +236,30 @@ def test_wrong_use_is_a_sentence(folder: Path, tmp_path: Path) -> None:
         desk(folder, taken.getsockname()[1])
 
 
-def test_the_server_prints_one_line_and_listens_on_this_machine_only(folder: Path) -> None:
+@contextmanager
+def started(folder: Path) -> Iterator[tuple[subprocess.Popen[str], str, str]]:
+    """A desk in a process of its own, the address of its first page, and its key."""
     code = "import sys; from pathlib import Path; from surrogate.desk import desk; desk(Path(sys.argv[1]))"
     with subprocess.Popen([sys.executable, "-c", code, str(folder)], stdout=subprocess.PIPE, text=True) as server:
-        assert server.stdout is not None
         try:
-            found = re.fullmatch(r"Open (http://127\.0\.0\.1:(\d+)/)\?key=[\w-]{32}\n", server.stdout.readline())
+            assert server.stdout is not None
+            found = re.fullmatch(r"Open (http://127\.0\.0\.1:\d+/)\?key=([\w-]{32})\n", server.stdout.readline())
             assert found is not None
-            with pytest.raises(urllib.error.HTTPError) as refused:
-                urllib.request.urlopen(found[1], timeout=10)  # noqa: S310 (matched above)
-            assert refused.value.code == 403
-            assert refused.value.headers["server"] is None
-            refused.value.close()
-            own = socket.gethostbyname(socket.gethostname())
-            if not own.startswith("127."):
-                with pytest.raises(OSError):
-                    socket.create_connection((own, int(found[2])), timeout=2).close()
+            yield server, found[1], found[2]
         finally:
             server.terminate()
-            rest = server.stdout.read()
-    assert rest == ""
+            assert server.stdout is not None
+            assert server.stdout.read() == ""
+
+
+def test_the_server_prints_one_line_and_listens_on_this_machine_only(folder: Path) -> None:
+    with started(folder) as (_, base, _):
+        with pytest.raises(urllib.error.HTTPError) as refused:
+            urllib.request.urlopen(base, timeout=10)  # noqa: S310 (the desk's own address)
+        assert refused.value.code == 403
+        assert refused.value.headers["server"] is None
+        refused.value.close()
+        own = socket.gethostbyname(socket.gethostname())
+        if not own.startswith("127."):
+            with pytest.raises(OSError):
+                socket.create_connection((own, int(base.split(":")[2].rstrip("/"))), timeout=2).close()
