@@ -1,6 +1,6 @@
 """The pictures in README.md and docs/: before and after, side by side, from a finished demo collection.
 
-    python tests/make_doc_pictures.py demo docs/pictures
+python tests/make_doc_pictures.py demo docs/pictures
 """
 
 from __future__ import annotations
