@@ -23,8 +23,8 @@ LARGEST_GAIN = 4.0
 #: Noise (standard deviation of density) that a copy may show after recovery: above it grain is plain to see
 #: (judgement: a just visible difference of lightness on an even tone, about 1 L*, is 0.02 density at mid grey).
 LARGEST_NOISE = 0.05
-#: Worst loss plus twice the stain, plus the first number, over the second: the part of an estimate that is carried out.
-TRUST_FROM, TRUST_WHOLE = 0.10, 0.60
+#: Worst loss plus twice the stain from which an estimate is carried out whole; below it in proportion.
+TRUST_WHOLE = 0.30
 #: Half-width of the 68 % interval of the worst dye of one print (median, measured on the same prints).
 TYPICAL_SPREAD = 0.08
 #: Below this nothing is changed: less than scanner errors of a good scan (density).
@@ -60,7 +60,7 @@ def trust(e: FadeEstimate) -> float:
     loss, spread, _ = density_loss(e)
     stain = float(np.max(np.subtract(e.base_density, e.fresh_base)))
     sure = float(np.clip(max(spread) / TYPICAL_SPREAD, 0.5, 1.0))
-    return float(np.clip((max(loss) + 2 * max(stain, 0.0) + TRUST_FROM) / (TRUST_WHOLE * sure), 0.0, 1.0))
+    return float(np.clip((max(loss) + 2 * max(stain, 0.0)) / (TRUST_WHOLE * sure), 0.0, 1.0))
 
 
 def scaled(e: FadeEstimate, strength: float) -> FadeEstimate:
