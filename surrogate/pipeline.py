@@ -1,41 +1,33 @@
-"""One scan's journey: preserve, read, measure, plan, apply, encode (:func:`take_in`), then describe and put in
-place once it has its number (:func:`put_in_place`). Both run in workers and return plain records; only the parent
-writes the catalogue.
+"""One scan's journey: preserve, read, measure, plan, apply, encode. It runs in a worker and returns plain records;
+once the scan has its number, :mod:`surrogate.placing` describes the copies and puts everything in place.
 """
 
 from __future__ import annotations
 
-import atexit
-import os
-import shutil
 from dataclasses import dataclass, replace
-from functools import cache
 from pathlib import Path
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from surrogate._version import __version__
-from surrogate.collection import files, paths
-from surrogate.collection.settings import CopiesSection, ScanSection
+from surrogate.collection import files
 from surrogate.condition import kind as kinds
 from surrogate.condition import measure as condition
 from surrogate.condition import picture as condition_picture
 from surrogate.condition.measure import Measured
 from surrogate.copies import fidelity, make
-from surrogate.description.embed import Description, Embedder
-from surrogate.description.proposals import Proposal, proposals
+from surrogate.description.embed import embedder
+from surrogate.description.proposals import proposals
 from surrogate.errors import ScanSetAside
 from surrogate.imaging import encode
 from surrogate.imaging.density import Pixels, to_density
-from surrogate.imaging.read import Raster, ScanHeader, read_header, read_reduced
+from surrogate.imaging.read import Raster, read_header, read_reduced
 from surrogate.intake import outlines
-from surrogate.records import Condition, Copy, Fidelity, Kind, Master, Side, Strength, Tone, Use
+from surrogate.jobs import SOFTWARE, Corners, Decisions, Found, Job, StagedCopy, Taken
+from surrogate.records import Kind, Side, Use
 from surrogate.recovery import plans
 from surrogate.recovery.recipe import Plan, Recipe
-
-SOFTWARE = f"surrogate {__version__}"
 
 #: Long edge at which prints on a page are looked for.
 LAYOUT_LONG_EDGE_PX = 1400
@@ -49,92 +41,10 @@ CONDITION_LONG_EDGE_PX = 640
 #: An outline is cut out only when it was found with at least this confidence; else the whole frame is kept.
 SURE_OUTLINE = 0.5
 
-Corners = tuple[tuple[float, float], ...]
-
 _Density = npt.NDArray[np.float32]
 
 #: (kind, condition, density) of each picture on a scan, by part; None is the whole.
 _Parts = dict[int | None, tuple[Kind, Measured, _Density]]
-
-
-@dataclass(frozen=True)
-class Decisions:
-    """What people or settings decided about one side; together with the master it settles every copy.
-
-    ``kind`` None means: find out. ``outlines`` None means: find them; empty: keep the whole frame; each has four
-    corners in master pixels, clockwise from top left.
-    """
-
-    kind: Kind | None
-    kind_from: str
-    strength: Strength
-    tone: Tone
-    copies: CopiesSection
-    scan: ScanSection
-    outlines: tuple[Corners, ...] | None = None
-
-
-@dataclass(frozen=True)
-class Job:
-    """One scan to be taken in. ``staging`` is a folder of its own inside the collection."""
-
-    scan: Path
-    name: str
-    side: Side
-    staging: Path
-    decisions: Decisions
-    is_master: bool = False
-
-
-@dataclass(frozen=True)
-class Found:
-    """An outline on the scan, in master pixels. ``confidence`` is None where a person drew it."""
-
-    part: int
-    corners: Corners
-    confidence: float | None
-    note: str = ""
-
-
-@dataclass(frozen=True)
-class StagedCopy:
-    """A finished copy that has no number yet."""
-
-    use: Use
-    part: int | None
-    file: Path
-    width: int
-    height: int
-    fidelity: Fidelity | None
-    recipe: Recipe
-
-
-@dataclass(frozen=True)
-class Taken:
-    """Everything :func:`take_in` made and measured."""
-
-    job: Job
-    file: Path
-    sha256: str
-    size: int
-    header: ScanHeader
-    kind: Kind
-    kind_confidence: float | None
-    kind_from: str
-    condition: Condition
-    condition_picture: Path
-    copies: tuple[StagedCopy, ...]
-    outlines: tuple[Found, ...]
-    offered: tuple[Proposal, ...]
-    notes: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Placed:
-    """What :func:`put_in_place` left in the collection."""
-
-    master: Master
-    copies: tuple[Copy, ...]
 
 
 @dataclass(frozen=True)
@@ -366,140 +276,3 @@ def _condition_picture(raster: Raster, shown: list[_Shown], measured: Measured) 
         drawn = cv2.polylines(np.ascontiguousarray(drawn), [corners], isClosed=True, color=(255, 255, 255), thickness=3)
         drawn = cv2.polylines(drawn, [corners], isClosed=True, color=(0, 0, 0), thickness=1, lineType=cv2.LINE_AA)
     return np.asarray(drawn, dtype=np.uint8)
-
-
-def master_record(reference: str, taken: Taken) -> Master:
-    """The record of a master under its final name."""
-    return Master(
-        side=taken.job.side,
-        file=paths.master(reference, taken.job.side, taken.file.suffix.lstrip(".")),
-        sha256=taken.sha256,
-        bytes=taken.size,
-        width=taken.header.width,
-        height=taken.header.height,
-        bits=taken.header.bits,
-        ppi=taken.header.ppi,
-        profile=taken.header.profile,
-        scanned_as=taken.job.name,
-    )
-
-
-def put_in_place(root: Path, reference: str, taken: Taken, description: Description) -> Placed:
-    """Describe the staged files of one side and give everything its final name.
-
-    Masters are renamed first and made read-only; a master that is there already has the same bytes by its SHA-256.
-    """
-    side = taken.job.side
-    master = master_record(reference, taken)
-    _place_master(taken, root / master.file)
-    embedder().write_many(
-        [(copy.file, describe_copy(description, master, copy.recipe, copy.use)) for copy in taken.copies]
-    )
-    embedder().sidecar(root / paths.sidecar(reference, side), describe_master(description, master, taken.kind))
-    copies = [_place_copy(root, reference, copy, master) for copy in taken.copies]
-    _place(taken.condition_picture, root / paths.condition(reference, side, "png"))
-    record = taken.condition.model_dump_json(indent=2) + "\n"
-    files.replace_if_changed(root / paths.condition(reference, side, "json"), record.encode())
-    shutil.rmtree(taken.job.staging, ignore_errors=True)
-    return Placed(master, tuple(copies))
-
-
-def describe_again(
-    root: Path, reference: str, kind: Kind, master: Master, copies: list[Copy], description: Description
-) -> list[Copy]:
-    """Replace the words in finished copies and the master's sidecar; no picture is encoded again."""
-    items = []
-    for copy in copies:
-        recipe = Recipe.model_validate_json((root / (copy.recipe or "")).read_bytes())
-        items.append((root / copy.file, describe_copy(description, master, recipe, copy.use)))
-    embedder().rewrite_many(items)
-    embedder().sidecar(root / paths.sidecar(reference, master.side), describe_master(description, master, kind))
-    return [copy.model_copy(update={"sha256": files.sha256_of(root / copy.file)}) for copy in copies]
-
-
-def _place_master(taken: Taken, target: Path) -> None:
-    if taken.job.is_master:
-        return
-    with files.disk_errors(target):
-        target.parent.mkdir(parents=True, exist_ok=True)
-        if target.exists():
-            if files.sha256_of(target) == taken.sha256:
-                return
-            raise ScanSetAside(
-                f"Another file already lies under the name {target.name}.", "Run `surrogate audit` and look at it."
-            )
-        with taken.file.open("rb") as handle:
-            os.fsync(handle.fileno())
-        files.make_read_only(taken.file)
-        taken.file.rename(target)
-        files.flush_folder(target.parent)
-
-
-def _place_copy(root: Path, reference: str, copy: StagedCopy, master: Master) -> Copy:
-    side = master.side
-    file = paths.copy(reference, side, copy.part, copy.use)
-    recipe_file = paths.recipe(reference, side, copy.part, Use(copy.recipe.use))
-    recipe = copy.recipe.model_copy(update={"master": master.file})
-    if copy.use.value == copy.recipe.use:
-        content = recipe.model_dump_json(by_alias=True, indent=1) + "\n"
-        files.replace_if_changed(root / recipe_file, content.encode())
-    sha256 = files.sha256_of(copy.file)
-    _place(copy.file, root / file)
-    return Copy(
-        use=copy.use,
-        side=side,
-        part=copy.part,
-        file=file,
-        sha256=sha256,
-        width=copy.width,
-        height=copy.height,
-        recipe=recipe_file,
-        master_sha256=master.sha256,
-        fidelity=copy.fidelity,
-    )
-
-
-def _place(temporary: Path, target: Path) -> None:
-    with files.disk_errors(target):
-        target.parent.mkdir(parents=True, exist_ok=True)
-        files.publish(temporary, target)
-
-
-def describe_copy(description: Description, master: Master, recipe: Recipe, use: Use) -> Description:
-    """The description of one copy: what it shows, which master it is of, and what was done, in words."""
-    what = "thumbnail" if use is Use.THUMBNAIL else f"{use} copy"
-    done = recipe.words or ["tone and colour left as scanned"]
-    if recipe.outline is not None:
-        done = ["trimmed to the picture's edge and straightened", *done]
-    if recipe.part is not None:
-        what += f" of part {recipe.part}"
-    film = "negativeFilm" if recipe.kind == Kind.NEGATIVE.value else "print"
-    return description.model_copy(
-        update={
-            "source_type": "algorithmicallyEnhanced" if recipe.steps else film,
-            "source": f"{master.file} sha256:{master.sha256}",
-            "derived_from": master.file,
-            "history": [f"{what} made by {recipe.software}", *done, *description.history],
-            "software": recipe.software,
-        }
-    )
-
-
-def describe_master(description: Description, master: Master, kind: Kind) -> Description:
-    """The description that lies beside a master."""
-    return description.model_copy(
-        update={
-            "source_type": "negativeFilm" if kind is Kind.NEGATIVE else "print",
-            "source": f"{master.file} sha256:{master.sha256}",
-            "software": SOFTWARE,
-        }
-    )
-
-
-@cache
-def embedder() -> Embedder:
-    """This process's own ExifTool, started when first needed and ended with the process."""
-    tool = Embedder()
-    tool.__enter__()
-    atexit.register(tool.__exit__, None, None, None)
-    return tool

@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Protocol
 
-from surrogate import exporting, likening, outlining, pipeline, running, wording
+from surrogate import exporting, likening, outlining, pipeline, placing, running, wording
 from surrogate.collection import paths, register, settings
 from surrogate.collection.catalogue import Catalogue, CopyRow, OriginalRow, OutlineRow, four_corners, open_catalogue
 from surrogate.collection.files import disk_errors
@@ -18,12 +18,13 @@ from surrogate.collection.holding import clear_unfinished, held
 from surrogate.collection.numbering import Pattern, reference_in_name
 from surrogate.collection.settings import Settings
 from surrogate.condition import kind as kinds
+from surrogate.description.embed import embedder
 from surrogate.errors import CollectionUnusable, DiskFull, MissingTool, ScanSetAside, WrongUse
 from surrogate.handover import text
 from surrogate.intake.gather import Gathered, Scan, gather
 from surrogate.intake.pairing import Group, pair
+from surrogate.jobs import SOFTWARE, Decisions, Job, Placed, Taken
 from surrogate.outlining import Outlining
-from surrogate.pipeline import Decisions, Job, Placed, Taken
 from surrogate.records import Copy, Kind, Record, SetAside, Side
 from surrogate.wording import Wording
 
@@ -106,7 +107,7 @@ def process(
     ruled = known_kind(kind)
     gathered = gather(scans, collection)
     found = prepare(collection)
-    pipeline.embedder()  # fails in one sentence, before anything is changed, when ExifTool is missing
+    embedder()  # fails in one sentence, before anything is changed, when ExifTool is missing
     with held(collection, "process"), open_catalogue(collection) as catalogue, running.executor(workers) as pool:
         clear_unfinished(collection)
         names = [scan.name for scan in gathered.scans]
@@ -338,7 +339,7 @@ def _number(run: _Run, scan: Scan, side: Side, reference: str | None, taken: Tak
             reference = wanted
             register.refuse_clash(catalogue, reference, side, scan.name)
             register.give_stated(catalogue, pattern, reference)
-        catalogue.put_master(reference, pipeline.master_record(reference, taken), complete=False)
+        catalogue.put_master(reference, placing.master_record(reference, taken), complete=False)
         if side is Side.RECTO or catalogue.original(reference) is None:
             catalogue.put_original(OriginalRow(reference, taken.kind, taken.kind_confidence, taken.kind_from))
     return reference
@@ -353,7 +354,7 @@ def _place(run: _Run, reference: str, taken: Taken, placing: deque[_Placing]) ->
 
 def _placing(run: _Run, reference: str, taken: Taken) -> _Placing:
     words = wording.description(run.catalogue, run.settings, reference)
-    future = run.executor.submit(pipeline.put_in_place, run.root, reference, taken, words)
+    future = run.executor.submit(placing.put_in_place, run.root, reference, taken, words)
     return _Placing(reference, taken, wording.digest(words), future)
 
 
@@ -383,9 +384,7 @@ def _enter(catalogue: Catalogue, done: _Placing, placed: Placed) -> None:
     made_as = wording.digest(taken.job.decisions)
     with catalogue.transaction():
         catalogue.put_master(reference, placed.master, complete=True)
-        catalogue.add_condition(
-            reference, taken.condition, software=pipeline.SOFTWARE, master_sha256=placed.master.sha256
-        )
+        catalogue.add_condition(reference, taken.condition, software=SOFTWARE, master_sha256=placed.master.sha256)
         catalogue.drop_copies(reference, side, keep=[copy.file for copy in placed.copies])
         for copy in placed.copies:
             catalogue.put_copy(CopyRow(copy, reference, made_as, done.described_as))
@@ -400,7 +399,7 @@ def _enter(catalogue: Catalogue, done: _Placing, placed: Placed) -> None:
         if side is Side.RECTO:
             catalogue.put_original(OriginalRow(reference, taken.kind, taken.kind_confidence, taken.kind_from))
         what = "copies made again" if taken.job.is_master else "taken in"
-        catalogue.add_event(reference, what, f"{placed.master.scanned_as} ({side}), {pipeline.SOFTWARE}")
+        catalogue.add_event(reference, what, f"{placed.master.scanned_as} ({side}), {SOFTWARE}")
 
 
 def _set_aside(run: _Run, name: str, reason: str, advice: str, scan: Scan | None = None) -> None:
@@ -469,11 +468,11 @@ def _again(
 def _describe_again(run: _Run, row: OriginalRow, side: Side, own: list[CopyRow]) -> None:
     """New words only: no picture is encoded again."""
     with run.catalogue.transaction():  # first, since the copies themselves say that their words changed
-        run.catalogue.add_event(row.reference, wording.DESCRIBED_AGAIN, f"{side}, {pipeline.SOFTWARE}")
+        run.catalogue.add_event(row.reference, wording.DESCRIBED_AGAIN, f"{side}, {SOFTWARE}")
     description = wording.description(run.catalogue, run.settings, row.reference)
     master = next(m for m in run.catalogue.masters(row.reference) if m.side is side)
     copies = run.executor.submit(
-        pipeline.describe_again, run.root, row.reference, row.kind, master, [c.copy for c in own], description
+        placing.describe_again, run.root, row.reference, row.kind, master, [c.copy for c in own], description
     ).result()
     described_as = wording.digest(description)
     with run.catalogue.transaction():

@@ -6,14 +6,14 @@ import shutil
 from collections.abc import Sequence
 from pathlib import Path
 
-from surrogate import pipeline, running, wording
+from surrogate import placing, running, wording
 from surrogate.collection import paths, settings
 from surrogate.collection.catalogue import Catalogue, CopyRow, open_catalogue
 from surrogate.collection.files import disk_errors, publish, sha256_of
 from surrogate.collection.holding import held
 from surrogate.collection.settings import Settings
 from surrogate.copies import make
-from surrogate.description.embed import Description
+from surrogate.description.embed import Description, embedder
 from surrogate.errors import CollectionUnusable, ScanSetAside, WrongUse
 from surrogate.records import Copy, Master, Record, Use
 from surrogate.recovery.recipe import Recipe
@@ -107,8 +107,8 @@ def _replace(
 ) -> Rebuilt:
     recipe, files = made
     temporary = files[copy.use]
-    description = pipeline.describe_copy(words, masters[recipe.master_sha256], recipe, copy.use)
-    pipeline.embedder().write(temporary, description)
+    description = placing.describe_copy(words, masters[recipe.master_sha256], recipe, copy.use)
+    embedder().write(temporary, description)
     identical = sha256_of(temporary) == copy.sha256
     if identical:
         publish(temporary, folder / copy.file)

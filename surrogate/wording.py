@@ -22,7 +22,7 @@ from surrogate.description.merging import merge_row
 from surrogate.description.proposals import Proposal, fill, who_said_what
 from surrogate.description.sheet import SheetRow, caption_from, lock_beside, read_sheet
 from surrogate.errors import WrongUse
-from surrogate.pipeline import SOFTWARE, Corners, Decisions
+from surrogate.jobs import SOFTWARE, Corners, Decisions
 from surrogate.records import Caption, Kind, Master, Side, Tone
 
 #: Event: new words were put into finished copies.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import base64
 import json
 import os
@@ -9,6 +10,7 @@ import re
 import shutil
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cache
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -20,7 +22,7 @@ from surrogate.description.encodings import decode_legacy
 from surrogate.description.tags import Description, Value, cleaned, exif_tags, iim_tags, xmp_tags
 from surrogate.errors import EmbeddingFailed
 
-__all__ = ["Description", "Embedder"]
+__all__ = ["Description", "Embedder", "embedder"]
 
 _READ = ("-json", "-struct", "-n", "-G1", "-a")
 _BLOCKS = ("-XMP:all", "-IPTC:all", "-IFD0:all", "-ExifIFD:all")
@@ -248,3 +250,12 @@ def _publish(temporary: Path, final: Path) -> None:
     with temporary.open("rb") as handle:
         os.fsync(handle.fileno())
     temporary.replace(final)
+
+
+@cache
+def embedder() -> Embedder:
+    """This process's own ExifTool, started when first needed and ended with the process."""
+    tool = Embedder()
+    tool.__enter__()
+    atexit.register(tool.__exit__, None, None, None)
+    return tool

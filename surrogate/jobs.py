@@ -1,0 +1,97 @@
+"""What a scan's journey is told and what it brings back: plain records, fit to travel between processes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from surrogate._version import __version__
+from surrogate.collection.settings import CopiesSection, ScanSection
+from surrogate.description.proposals import Proposal
+from surrogate.imaging.read import ScanHeader
+from surrogate.records import Condition, Copy, Fidelity, Kind, Master, Side, Strength, Tone, Use
+from surrogate.recovery.recipe import Recipe
+
+SOFTWARE = f"surrogate {__version__}"
+
+Corners = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class Decisions:
+    """What people or settings decided about one side; together with the master it settles every copy.
+
+    ``kind`` None means: find out. ``outlines`` None means: find them; empty: keep the whole frame; each has four
+    corners in master pixels, clockwise from top left.
+    """
+
+    kind: Kind | None
+    kind_from: str
+    strength: Strength
+    tone: Tone
+    copies: CopiesSection
+    scan: ScanSection
+    outlines: tuple[Corners, ...] | None = None
+
+
+@dataclass(frozen=True)
+class Job:
+    """One scan to be taken in. ``staging`` is a folder of its own inside the collection."""
+
+    scan: Path
+    name: str
+    side: Side
+    staging: Path
+    decisions: Decisions
+    is_master: bool = False
+
+
+@dataclass(frozen=True)
+class Found:
+    """An outline on the scan, in master pixels. ``confidence`` is None where a person drew it."""
+
+    part: int
+    corners: Corners
+    confidence: float | None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class StagedCopy:
+    """A finished copy that has no number yet."""
+
+    use: Use
+    part: int | None
+    file: Path
+    width: int
+    height: int
+    fidelity: Fidelity | None
+    recipe: Recipe
+
+
+@dataclass(frozen=True)
+class Taken:
+    """Everything :func:`take_in` made and measured."""
+
+    job: Job
+    file: Path
+    sha256: str
+    size: int
+    header: ScanHeader
+    kind: Kind
+    kind_confidence: float | None
+    kind_from: str
+    condition: Condition
+    condition_picture: Path
+    copies: tuple[StagedCopy, ...]
+    outlines: tuple[Found, ...]
+    offered: tuple[Proposal, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Placed:
+    """What :func:`put_in_place` left in the collection."""
+
+    master: Master
+    copies: tuple[Copy, ...]

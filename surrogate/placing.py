@@ -1,0 +1,142 @@
+"""From the staging folder to the final names: files get their words, are read back, and appear whole."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+from surrogate.collection import files, paths
+from surrogate.description.embed import Description, embedder
+from surrogate.errors import ScanSetAside
+from surrogate.jobs import SOFTWARE, Placed, StagedCopy, Taken
+from surrogate.records import Copy, Kind, Master, Use
+from surrogate.recovery.recipe import Recipe
+
+
+def master_record(reference: str, taken: Taken) -> Master:
+    """The record of a master under its final name."""
+    return Master(
+        side=taken.job.side,
+        file=paths.master(reference, taken.job.side, taken.file.suffix.lstrip(".")),
+        sha256=taken.sha256,
+        bytes=taken.size,
+        width=taken.header.width,
+        height=taken.header.height,
+        bits=taken.header.bits,
+        ppi=taken.header.ppi,
+        profile=taken.header.profile,
+        scanned_as=taken.job.name,
+    )
+
+
+def put_in_place(root: Path, reference: str, taken: Taken, description: Description) -> Placed:
+    """Describe the staged files of one side and give everything its final name.
+
+    Masters are renamed first and made read-only; a master that is there already has the same bytes by its SHA-256.
+    """
+    side = taken.job.side
+    master = master_record(reference, taken)
+    _place_master(taken, root / master.file)
+    embedder().write_many(
+        [(copy.file, describe_copy(description, master, copy.recipe, copy.use)) for copy in taken.copies]
+    )
+    embedder().sidecar(root / paths.sidecar(reference, side), describe_master(description, master, taken.kind))
+    copies = [_place_copy(root, reference, copy, master) for copy in taken.copies]
+    _place(taken.condition_picture, root / paths.condition(reference, side, "png"))
+    record = taken.condition.model_dump_json(indent=2) + "\n"
+    files.replace_if_changed(root / paths.condition(reference, side, "json"), record.encode())
+    shutil.rmtree(taken.job.staging, ignore_errors=True)
+    return Placed(master, tuple(copies))
+
+
+def describe_again(
+    root: Path, reference: str, kind: Kind, master: Master, copies: list[Copy], description: Description
+) -> list[Copy]:
+    """Replace the words in finished copies and the master's sidecar; no picture is encoded again."""
+    items = []
+    for copy in copies:
+        recipe = Recipe.model_validate_json((root / (copy.recipe or "")).read_bytes())
+        items.append((root / copy.file, describe_copy(description, master, recipe, copy.use)))
+    embedder().rewrite_many(items)
+    embedder().sidecar(root / paths.sidecar(reference, master.side), describe_master(description, master, kind))
+    return [copy.model_copy(update={"sha256": files.sha256_of(root / copy.file)}) for copy in copies]
+
+
+def _place_master(taken: Taken, target: Path) -> None:
+    if taken.job.is_master:
+        return
+    with files.disk_errors(target):
+        target.parent.mkdir(parents=True, exist_ok=True)
+        if target.exists():
+            if files.sha256_of(target) == taken.sha256:
+                return
+            raise ScanSetAside(
+                f"Another file already lies under the name {target.name}.", "Run `surrogate audit` and look at it."
+            )
+        with taken.file.open("rb") as handle:
+            os.fsync(handle.fileno())
+        files.make_read_only(taken.file)
+        taken.file.rename(target)
+        files.flush_folder(target.parent)
+
+
+def _place_copy(root: Path, reference: str, copy: StagedCopy, master: Master) -> Copy:
+    side = master.side
+    file = paths.copy(reference, side, copy.part, copy.use)
+    recipe_file = paths.recipe(reference, side, copy.part, Use(copy.recipe.use))
+    recipe = copy.recipe.model_copy(update={"master": master.file})
+    if copy.use.value == copy.recipe.use:
+        content = recipe.model_dump_json(by_alias=True, indent=1) + "\n"
+        files.replace_if_changed(root / recipe_file, content.encode())
+    sha256 = files.sha256_of(copy.file)
+    _place(copy.file, root / file)
+    return Copy(
+        use=copy.use,
+        side=side,
+        part=copy.part,
+        file=file,
+        sha256=sha256,
+        width=copy.width,
+        height=copy.height,
+        recipe=recipe_file,
+        master_sha256=master.sha256,
+        fidelity=copy.fidelity,
+    )
+
+
+def _place(temporary: Path, target: Path) -> None:
+    with files.disk_errors(target):
+        target.parent.mkdir(parents=True, exist_ok=True)
+        files.publish(temporary, target)
+
+
+def describe_copy(description: Description, master: Master, recipe: Recipe, use: Use) -> Description:
+    """The description of one copy: what it shows, which master it is of, and what was done, in words."""
+    what = "thumbnail" if use is Use.THUMBNAIL else f"{use} copy"
+    done = recipe.words or ["tone and colour left as scanned"]
+    if recipe.outline is not None:
+        done = ["trimmed to the picture's edge and straightened", *done]
+    if recipe.part is not None:
+        what += f" of part {recipe.part}"
+    film = "negativeFilm" if recipe.kind == Kind.NEGATIVE.value else "print"
+    return description.model_copy(
+        update={
+            "source_type": "algorithmicallyEnhanced" if recipe.steps else film,
+            "source": f"{master.file} sha256:{master.sha256}",
+            "derived_from": master.file,
+            "history": [f"{what} made by {recipe.software}", *done, *description.history],
+            "software": recipe.software,
+        }
+    )
+
+
+def describe_master(description: Description, master: Master, kind: Kind) -> Description:
+    """The description that lies beside a master."""
+    return description.model_copy(
+        update={
+            "source_type": "negativeFilm" if kind is Kind.NEGATIVE else "print",
+            "source": f"{master.file} sha256:{master.sha256}",
+            "software": SOFTWARE,
+        }
+    )
