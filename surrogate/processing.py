@@ -191,6 +191,8 @@ def _by_name(gathered: Gathered) -> dict[str, Scan]:
 
 def _take_in_new(run: _Run, gathered: Gathered) -> None:
     groups = pair(list(run.scans))
+    if gathered.left_alone:
+        run.notes.append(f"Left alone, since they are no pictures by their names: {', '.join(gathered.left_alone)}.")
     for record in gathered.set_aside:
         _set_aside(run, record.file, record.reason, record.advice)
     fresh = [group for group in groups if _is_fresh(run, group)]

@@ -50,7 +50,7 @@ def rebuild(folder: Path, references: Sequence[str] = ()) -> RebuildReport:
         known = [row.reference for row in catalogue.originals()]
         for reference in references:
             if reference not in known:
-                raise WrongUse(f"There is no original {reference} in {folder}. `surrogate labels` lists the numbers.")
+                raise WrongUse(f"There is no original {reference} in {folder}. captions.csv lists every number.")
         staging = folder / paths.INCOMING / "rebuild"
         with disk_errors(staging):
             staging.mkdir(parents=True, exist_ok=True)
