@@ -15,7 +15,7 @@ from surrogate.errors import ScanSetAside
 from surrogate.imaging.read import read_header
 from surrogate.intake.gather import gather
 from surrogate.intake.pairing import pair
-from surrogate.processing import known_kind
+from surrogate.preparing import known_kind
 from surrogate.records import Record, SetAside
 
 

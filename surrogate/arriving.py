@@ -1,0 +1,100 @@
+"""Scans on their way in: which are new, which belong together, and the job that each becomes."""
+
+from __future__ import annotations
+
+from surrogate import wording
+from surrogate.batch import Batch, set_aside
+from surrogate.collection import paths
+from surrogate.condition import kind as kinds
+from surrogate.errors import WrongUse
+from surrogate.intake.gather import Gathered, Scan
+from surrogate.intake.pairing import Group, pair
+from surrogate.jobs import Decisions, Job
+from surrogate.records import Kind, Side
+
+
+def by_name(gathered: Gathered) -> dict[str, Scan]:
+    """The scans by their names. Raises :class:`WrongUse` where two folders hold the same name."""
+    found: dict[str, Scan] = {}
+    for scan in gathered.scans:
+        other = found.setdefault(scan.name, scan)
+        if other is not scan:
+            raise WrongUse(
+                f"Two folders hold a scan called {scan.name}: {other.path} and {scan.path}. "
+                "Take them in one after the other."
+            )
+    return found
+
+
+def groups(batch: Batch, gathered: Gathered) -> list[Group]:
+    """The originals to take in, sorted; what cannot be taken in by its look or name is set aside or noted here."""
+    paired = pair(list(batch.scans))
+    if gathered.left_alone:
+        batch.notes.append(f"Left alone, since they are no pictures by their names: {', '.join(gathered.left_alone)}.")
+    for record in gathered.set_aside:
+        set_aside(batch, record.file, record.reason, record.advice)
+    return [group for group in paired if _is_fresh(batch, group)]
+
+
+def members(group: Group) -> list[tuple[str, Side]]:
+    """The scans of one original, front first."""
+    sides = [(group.recto, Side.RECTO), (group.verso, Side.VERSO)]
+    return [(name, side) for name, side in sides if name is not None]
+
+
+def _is_fresh(batch: Batch, group: Group) -> bool:
+    """Whether some scan of the group was not dealt with in an earlier run."""
+    fresh = False
+    for name, _ in members(group):
+        scan = batch.scans[name]
+        known = batch.catalogue.source(str(scan.path.resolve()))
+        if known is not None and known[:2] == (scan.size, scan.mtime_ns):
+            batch.already_there += 1
+            batch.aside += [record for record in batch.catalogue.set_aside() if record.file == name]
+        else:
+            fresh = True
+    return fresh
+
+
+def jobs(batch: Batch, group: Group) -> list[tuple[Scan, Job]]:
+    """A job for each scan of an original that no earlier run dealt with, front first."""
+    found = []
+    for name, side in members(group):
+        scan = batch.scans[name]
+        known = batch.catalogue.source(str(scan.path.resolve()))
+        if known is not None and known[:2] == (scan.size, scan.mtime_ns):
+            continue
+        batch.serial += 1
+        job = Job(
+            scan=scan.path,
+            name=name,
+            side=side,
+            staging=batch.root / paths.INCOMING / str(batch.serial),
+            decisions=_decide(batch, name, side),
+        )
+        found.append((scan, job))
+    return found
+
+
+def _decide(batch: Batch, name: str, side: Side) -> Decisions:
+    """Decisions for a scan that has no number yet: caption sheet, then command, then file name, then settings."""
+    caption = batch.wording.caption_for(name)
+    by_settings = None if batch.settings.scan.kind == "auto" else Kind(batch.settings.scan.kind)
+    choices = (
+        (caption.kind, "caption sheet"),
+        (batch.kind, "command"),
+        (kinds.from_name(name), "file name"),
+        (by_settings, "settings"),
+    )
+    kind = next(((kind, why) for kind, why in choices if kind is not None), (None, "picture"))
+    return wording.decisions(caption, batch.settings, side, kind, batch.outlining.for_scan(name))
+
+
+def reference_of_known_side(batch: Batch, group: Group) -> str | None:
+    """The number of the group's other side, when that was taken in by an earlier run."""
+    for name, _ in members(group):
+        scan = batch.scans[name]
+        known = batch.catalogue.source(str(scan.path.resolve()))
+        if known is not None and known[:2] == (scan.size, scan.mtime_ns) and known[2] is not None:
+            return known[2]
+    return None

@@ -1,0 +1,57 @@
+"""What a scan becomes in the catalogue: first its number, then everything about it."""
+
+from __future__ import annotations
+
+from surrogate import placing, wording
+from surrogate.batch import Batch
+from surrogate.collection import register
+from surrogate.collection.catalogue import Catalogue, CopyRow, OriginalRow, OutlineRow, four_corners
+from surrogate.collection.numbering import Pattern, reference_in_name
+from surrogate.intake.gather import Scan
+from surrogate.jobs import SOFTWARE, Placed, Taken
+from surrogate.records import Side
+
+
+def number(batch: Batch, scan: Scan, side: Side, reference: str | None, taken: Taken) -> str:
+    """The reference number for a scan; kept in the catalogue together with its master before any file is named."""
+    pattern = Pattern.parse(batch.settings.collection.reference)
+    stated = batch.wording.reference_for(scan.name) or reference_in_name(scan.name, pattern)
+    catalogue = batch.catalogue
+    with catalogue.transaction():
+        if reference is not None and stated not in {None, reference}:
+            batch.notes.append(f"{scan.name}: the number {stated} was not used, since its other side is {reference}.")
+        wanted = reference or stated
+        if wanted is None:
+            reference = register.give_next(catalogue, batch.settings, pattern, taken.kind)
+        else:
+            reference = wanted
+            register.refuse_clash(catalogue, reference, side, scan.name)
+            register.give_stated(catalogue, pattern, reference)
+        catalogue.put_master(reference, placing.master_record(reference, taken), complete=False)
+        if side is Side.RECTO or catalogue.original(reference) is None:
+            catalogue.put_original(OriginalRow(reference, taken.kind, taken.kind_confidence, taken.kind_from))
+    return reference
+
+
+def enter(catalogue: Catalogue, reference: str, taken: Taken, placed: Placed, described_as: str) -> None:
+    """Record everything about one side in one transaction; ``described_as`` is the digest of its words."""
+    side = taken.job.side
+    made_as = wording.digest(taken.job.decisions)
+    with catalogue.transaction():
+        catalogue.put_master(reference, placed.master, complete=True)
+        catalogue.add_condition(reference, taken.condition, software=SOFTWARE, master_sha256=placed.master.sha256)
+        catalogue.drop_copies(reference, side, keep=[copy.file for copy in placed.copies])
+        for copy in placed.copies:
+            catalogue.put_copy(CopyRow(copy, reference, made_as, described_as))
+        rows = [
+            OutlineRow(reference, side, f.part, four_corners(f.corners), f.confidence, f.note) for f in taken.outlines
+        ]
+        whole = taken.job.decisions.outlines == ()
+        catalogue.put_outlines(
+            reference, side, [OutlineRow(reference, side, 0, None, None, "whole frame")] if whole else rows
+        )
+        catalogue.put_notes(reference, side, taken.notes)
+        if side is Side.RECTO:
+            catalogue.put_original(OriginalRow(reference, taken.kind, taken.kind_confidence, taken.kind_from))
+        what = "copies made again" if taken.job.is_master else "taken in"
+        catalogue.add_event(reference, what, f"{placed.master.scanned_as} ({side}), {SOFTWARE}")

@@ -1,0 +1,131 @@
+"""The loop that hands scans to workers and enters, in sorted order, what comes back."""
+
+from __future__ import annotations
+
+from collections import deque
+from concurrent.futures import Future
+from dataclasses import dataclass, replace
+
+from surrogate import arriving, entering, pipeline, placing, wording
+from surrogate.batch import Batch, set_aside, tell
+from surrogate.errors import CollectionUnusable, DiskFull, MissingTool, ScanSetAside
+from surrogate.intake.gather import Scan
+from surrogate.intake.pairing import Group
+from surrogate.jobs import Placed, Taken
+from surrogate.records import Side
+
+
+@dataclass(frozen=True)
+class Placing:
+    """One side on its way to its final names, and the digest of the words it was given."""
+
+    reference: str
+    taken: Taken
+    described_as: str
+    placed: Future[Placed]
+
+
+#: The scans of one original, front first, each with what a worker will bring back.
+_Started = list[tuple[Scan, Side, Future[Taken]]]
+
+
+def take_in_all(batch: Batch, fresh: list[Group]) -> None:
+    """Take in every scan of these originals: at most a window of them is on its way at any time."""
+    batch.total = sum(len(arriving.members(group)) for group in fresh)
+    taking: deque[tuple[Group, _Started]] = deque()
+    in_place: deque[Placing] = deque()
+    for group in fresh:
+        taking.append((group, _start(batch, group)))
+        while len(taking) >= batch.window:
+            _settle(batch, *taking.popleft(), in_place)
+    while taking:
+        _settle(batch, *taking.popleft(), in_place)
+    while in_place:
+        record(batch, in_place.popleft())
+
+
+def _start(batch: Batch, group: Group) -> _Started:
+    return [(scan, job.side, batch.executor.submit(pipeline.take_in, job)) for scan, job in arriving.jobs(batch, group)]
+
+
+def _settle(batch: Batch, group: Group, started: _Started, in_place: deque[Placing]) -> None:
+    """Give the sides of one original their number and start putting them in place."""
+    reference = arriving.reference_of_known_side(batch, group)
+    for scan, side, future in started:
+        taken = _result(batch, scan, future)
+        if taken is None:
+            continue
+        if side is Side.VERSO and reference is None and group.recto is not None:
+            set_aside(
+                batch, scan.name, f"This is the back of {group.recto}, which was set aside.",
+                "Scan the front again and take both in.", scan,
+            )  # fmt: skip
+            continue
+        known = batch.catalogue.master_with(taken.sha256)
+        if known is not None and (known[2] or taken.sha256 in batch.numbered):
+            batch.wording.adopt_from_twin(catalogue=batch.catalogue, reference=known[0], side=side, twin=scan.name)
+            set_aside(
+                batch, scan.name, f"The same file was already taken in as {known[1].scanned_as} ({known[0]}).",
+                "Nothing to do.", scan,
+            )  # fmt: skip
+            continue
+        try:
+            reference = known[0] if known else entering.number(batch, scan, side, reference, taken)
+        except ScanSetAside as problem:
+            set_aside(batch, scan.name, problem.reason, problem.advice, scan)
+            continue
+        batch.numbered.add(taken.sha256)
+        if group.verso is not None and group.recto is not None and side is Side.VERSO:
+            why = f"{group.verso} was taken as the back of {group.recto}: {group.why}."
+            taken = replace(taken, notes=(*taken.notes, why))
+        _place(batch, reference, taken, in_place)
+        while len(in_place) >= batch.window:
+            record(batch, in_place.popleft())
+
+
+def _result(batch: Batch, scan: Scan, future: Future[Taken]) -> Taken | None:
+    try:
+        return future.result()
+    except ScanSetAside as problem:
+        set_aside(batch, scan.name, problem.reason, problem.advice, scan)
+    except (DiskFull, CollectionUnusable, MissingTool):
+        raise
+    except Exception as problem:  # noqa: BLE001  (one bad scan never stops a batch)
+        set_aside(
+            batch, scan.name, f"It could not be processed ({type(problem).__name__}: {problem}).",
+            "Save the scan as plain TIFF and try again; if that fails too, please report it.", scan,
+        )  # fmt: skip
+    return None
+
+
+def _place(batch: Batch, reference: str, taken: Taken, in_place: deque[Placing]) -> None:
+    side = taken.job.side
+    said = batch.wording.adopt(batch.catalogue, reference, side, taken.job.name, taken.offered)
+    taken = replace(taken, notes=(*taken.notes, *said))
+    in_place.append(start_placing(batch, reference, taken))
+
+
+def start_placing(batch: Batch, reference: str, taken: Taken) -> Placing:
+    """Start describing a scan's staged files and giving them their final names."""
+    words = wording.description(batch.catalogue, batch.settings, reference)
+    future = batch.executor.submit(placing.put_in_place, batch.root, reference, taken, words)
+    return Placing(reference, taken, wording.digest(words), future)
+
+
+def record(batch: Batch, done: Placing) -> None:
+    """Enter one finished side into the catalogue."""
+    reference, taken = done.reference, done.taken
+    scan = batch.scans.get(taken.job.name)
+    try:
+        placed = done.placed.result()
+    except ScanSetAside as problem:
+        set_aside(batch, taken.job.name, problem.reason, problem.advice, scan)
+        return
+    entering.enter(batch.catalogue, reference, taken, placed, done.described_as)
+    if scan is not None and not taken.job.is_master:
+        batch.catalogue.put_source(str(scan.path.resolve()), scan.size, scan.mtime_ns, reference, taken.job.side)
+        batch.catalogue.drop_set_aside(scan.name)
+        batch.taken_in.append(f"{reference} {taken.job.side}")
+    else:
+        batch.updated.append(f"{reference} {taken.job.side}")
+    tell(batch, taken.job.name)
