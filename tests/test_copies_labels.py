@@ -14,10 +14,11 @@ from copies_collection import add_original, an_original, scene, write_manifest
 from copies_words import WORDS, a_title, rendered, unembedded_fonts
 from PIL import Image
 
-from surrogate.copies import box_lists, contact_sheet, label_sheets, labels, proof_sheet, qr
+from surrogate.copies import box_lists, contact_sheet, label_sheets, labels, proof_sheet
 from surrogate.copies.sizes import parse_size
 from surrogate.errors import CollectionUnusable, WrongUse
 from surrogate.records import Location, Original
+from surrogate.sheets import qr
 
 PPI = 200
 

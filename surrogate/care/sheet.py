@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 
 from surrogate.care.content import Section
-from surrogate.copies.pdf_page import HAIR, PENCIL, Document, Page
+from surrogate.sheets.page import HAIR, PENCIL, Document, Page
 
 _WIDTH, _HEIGHT = 210.0, 297.0
 _LEFT, _TOP, _FOOT = 16.0, 20.0, 279.0

@@ -8,11 +8,11 @@ from pathlib import Path
 
 from surrogate.collection import files
 from surrogate.copies.collection_reading import chosen, read_manifest
-from surrogate.copies.pdf_page import HAIR, PENCIL, Document, Page
 from surrogate.copies.sizes import Size, parse_size
 from surrogate.description.readable import for_people
 from surrogate.errors import WrongUse
 from surrogate.records import Original
+from surrogate.sheets.page import HAIR, PENCIL, Document, Page
 
 BOX_LISTS = "box_lists.pdf"
 FOLDER_TABS = "folder_tabs.pdf"

@@ -15,11 +15,11 @@ import zxingcpp
 
 from surrogate.collection import files
 from surrogate.copies.collection_reading import chosen, copy_of, master_of, read_manifest
-from surrogate.copies.pdf_page import HAIR, PENCIL, Document, Page, Picture
 from surrogate.copies.sizes import Size, parse_size
 from surrogate.errors import CollectionUnusable, WrongUse
 from surrogate.imaging.encode import srgb_profile
 from surrogate.records import Original, Use
+from surrogate.sheets.page import HAIR, PENCIL, Document, Page, Picture
 
 CONTACT_SHEET = "contact_sheet.pdf"
 

@@ -16,7 +16,6 @@ from surrogate.copies.collection_reading import chosen, copy_of, master_of, read
 from surrogate.copies.frame_plan import PLAIN, FramePlan, Look, plan_frame
 from surrogate.copies.framing_sheet import Slip, draw_framing_sheet
 from surrogate.copies.make import outline_size
-from surrogate.copies.pdf_page import Document, Picture
 from surrogate.copies.print_pages import print_page, sheet_for, tile_pages, tiles
 from surrogate.copies.print_pixels import write_print
 from surrogate.copies.print_sharpening import radius_px
@@ -27,6 +26,7 @@ from surrogate.imaging.encode import srgb_profile
 from surrogate.imaging.read import MM_PER_INCH
 from surrogate.records import Copy, Kind, Manifest, Master, Original, Record, Side, Use
 from surrogate.recovery.recipe import Recipe
+from surrogate.sheets.page import Document, Picture
 
 #: JPEG quality of the picture inside the PDF, without chroma subsampling: the TIFF is the print, the PDF shows it.
 PDF_QUALITY = 95

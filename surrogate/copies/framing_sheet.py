@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from surrogate.copies.frame_plan import FLOAT_GAP_MM, FramePlan, viewing_distance_mm
-from surrogate.copies.pdf_page import HAIR, PENCIL, Document, Page
 from surrogate.copies.sizes import Size, both_sides, in_inches, in_mm
+from surrogate.sheets.page import HAIR, PENCIL, Document, Page
 
 #: Paper that a sheet of words can be read on; anything smaller or larger gets A4.
 _READABLE_MM = (200.0, 300.0)

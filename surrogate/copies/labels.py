@@ -9,12 +9,12 @@ from pathlib import Path
 from surrogate.collection import files
 from surrogate.copies.collection_reading import chosen, read_manifest
 from surrogate.copies.label_sheets import LabelSheet, label_sheet
-from surrogate.copies.pdf_page import HAIR, PENCIL, Document, Page
-from surrogate.copies.pdf_text import POINT_PER_MM, shape, wrap
 from surrogate.copies.sizes import in_mm, parse_size
 from surrogate.description.readable import for_people
 from surrogate.errors import WrongUse
 from surrogate.records import Location, Original
+from surrogate.sheets.page import HAIR, PENCIL, Document, Page
+from surrogate.sheets.text import POINT_PER_MM, shape, wrap
 
 LABELS = "labels.pdf"
 ALIGNMENT = "labels_alignment.pdf"

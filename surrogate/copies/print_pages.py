@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from surrogate.copies.pdf_page import HAIR, PENCIL, Document, Page, Picture
 from surrogate.copies.sizes import Size
+from surrogate.sheets.page import HAIR, PENCIL, Document, Page, Picture
 
 #: Closest to the edge that a print for one sheet may come: home printers leave 3 to 5 mm blank unless they print
 #: borderless (common practice, no source).

@@ -12,11 +12,11 @@ import pyvips
 from surrogate.collection import files
 from surrogate.copies import make
 from surrogate.copies.collection_reading import chosen, copy_of, master_of, read_manifest, recipe_of
-from surrogate.copies.pdf_page import HAIR, PENCIL, Document, Page, Picture
 from surrogate.copies.sizes import Size, parse_size
 from surrogate.errors import CollectionUnusable, ScanSetAside, WrongUse
 from surrogate.imaging.encode import srgb_profile
 from surrogate.records import Kind, Original, Use
+from surrogate.sheets.page import HAIR, PENCIL, Document, Page, Picture
 
 PROOFS = "prints/proofs.pdf"
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from reportlab.pdfbase import pdfdoc
 from reportlab.pdfgen.canvas import Canvas
 
-from surrogate.copies import qr
-from surrogate.copies.pdf_text import (
+from surrogate.sheets import qr
+from surrogate.sheets.text import (
     POINT_PER_MM,
     REGULAR,
     Block,

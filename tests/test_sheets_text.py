@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import ImageFont, features
 
-from surrogate.copies import pdf_text
-from surrogate.copies.pdf_text import clean, fit, shape, wrap
+from surrogate.sheets import text as pdf_text
+from surrogate.sheets.text import clean, fit, shape, wrap
 
 
 @pytest.mark.parametrize("script", WORDS)
