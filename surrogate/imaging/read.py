@@ -1,7 +1,7 @@
 """Reading scans: what a file holds, and its pixels as upright sRGB, reduced while they stream.
 
-libvips decodes in a stream, keeps memory flat and 16 bits whole. Content decides, not the suffix. Every decoder
-error leaves this module as :class:`~surrogate.errors.ScanSetAside`.
+libvips decodes in a stream, keeps memory flat and 16 bits whole; what it does not know goes to the second decoder.
+Content decides, not the suffix. Every decoder error leaves this room as :class:`~surrogate.errors.ScanSetAside`.
 """
 
 from __future__ import annotations
@@ -12,16 +12,27 @@ from pathlib import Path
 
 import numpy as np
 import pyvips
-from PIL import Image, ImageCms, ImageOps
+from PIL import ImageCms
 
 from surrogate.errors import ScanSetAside
+from surrogate.imaging import second, tiff_tags
 from surrogate.imaging.density import Pixels
+from surrogate.imaging.formats import RESCAN, sniff
+from surrogate.imaging.second import MM_PER_INCH
+from surrogate.imaging.tiff_tags import Directory
+
+__all__ = ["MM_PER_INCH", "Raster", "ScanHeader", "open_lab", "open_upright", "read_header", "read_reduced", "sniff"]
 
 #: A decoded picture larger than this is more likely a damaged header than a scan: 30,000 x 40,000 px is a
 #: 50 x 66 in map at 600 ppi.
 MOST_PIXELS = 1_200_000_000
 
-MM_PER_INCH = 25.4
+#: What may have to lie in memory at once (progressive JPEG, interlaced PNG, one strip of a TIFF): with everything
+#: else a worker then stays below 1.5 GB.
+MOST_BYTES_AT_ONCE = 900_000_000
+
+#: Bytes a pixel while a JPEG is held whole: libjpeg keeps 16-bit coefficients of each channel.
+_PROGRESSIVE_BYTES = 2
 
 #: libvips answers 1 px/mm when a file states no resolution.
 UNSTATED_PX_PER_MM = 1.0
@@ -29,30 +40,26 @@ UNSTATED_PX_PER_MM = 1.0
 #: 72 ppi is what software writes when nobody measured (common practice, no source).
 PLACEHOLDER_PPI = 72.0
 
-_RESCAN = "Scan the original again, or ask whoever made the file for a whole copy."
-
-_SIGNATURES: tuple[tuple[bytes, int, str], ...] = (
-    (b"II*\0", 0, "TIFF"),
-    (b"MM\0*", 0, "TIFF"),
-    (b"II+\0", 0, "TIFF"),
-    (b"MM\0+", 0, "TIFF"),
-    (b"\xff\xd8\xff", 0, "JPEG"),
-    (b"\x89PNG\r\n\x1a\n", 0, "PNG"),
-    (b"WEBP", 8, "WebP"),
-    (b"\0\0\0\x0cjP  \r\n\x87\n", 0, "JPEG 2000"),
-    (b"\xff\x4f\xff\x51", 0, "JPEG 2000"),
-)
-
 #: libvips loader by format; JPEG 2000 is not part of the libvips that comes from the registry.
 _LOADERS = {"TIFF": "tiff", "JPEG": "jpeg", "PNG": "png", "WebP": "webp"}
 
-#: Pillow's modes that hold 8 bits a channel or less, so that nothing is lost when it decodes in place of libvips.
-_SHALLOW_MODES = frozenset({"1", "L", "LA", "P", "RGB", "RGBA", "CMYK", "YCbCr", "LAB"})
+#: PhotometricInterpretation (TIFF 6.0, section 8 and 20-23) that libvips takes for something else: YCbCr unless
+#: inside JPEG, and the CIELAB forms of 8 bits.
+_YCBCR, _LABS = 6, frozenset({8, 9, 10})
+#: Compressions that carry JPEG inside (TIFF 6.0 section 22 and Technical Note 2).
+_JPEG_INSIDE = frozenset({6, 7})
+#: Compressions that the libvips of the registry is built without: LZMA and Zstandard (libtiff's tiff.h, from memory).
+_NOT_BUILT_IN = frozenset({34925, 50000})
+#: Channels of each photometric interpretation without the extra ones (TIFF 6.0, section 8).
+_CHANNELS = {0: 1, 1: 1, 2: 3, 5: 4}
+
+#: Colour space of an ICC profile (ICC.1:2022, 7.2.6) by the number of channels that it explains.
+_PROFILE_CHANNELS = {b"GRAY": 1, b"RGB ": 3, b"CMYK": 4}
 
 
 @dataclass(frozen=True)
 class ScanHeader:
-    """What the file says of itself; sizes in pixels, upright."""
+    """What the file says of itself; sizes in pixels, upright; ``pages`` counts full pages, not previews or masks."""
 
     format: str
     width: int
@@ -76,42 +83,13 @@ class Raster:
     profile: str
 
 
-def sniff(path: Path) -> str:
-    """The format by content. Raises :class:`ScanSetAside` for what is not a picture this house reads."""
-    try:
-        with path.open("rb") as handle:
-            start = handle.read(4096)
-    except OSError as error:
-        raise ScanSetAside(f"The file cannot be read: {error.strerror}.", "Check it and try again.") from error
-    if not start:
-        raise ScanSetAside("The file is empty (0 bytes).", _RESCAN)
-    for magic, offset, name in _SIGNATURES:
-        if start[offset : offset + len(magic)] == magic:
-            return name
-    raise _not_a_picture(start)
+def read_header(path: Path, page: int = 0) -> ScanHeader:
+    """What a scan says of itself, without decoding it where the format allows. Raises :class:`ScanSetAside`.
 
-
-def _not_a_picture(start: bytes) -> ScanSetAside:
-    if start.startswith(b"%PDF"):
-        return ScanSetAside("This is a PDF, not a picture.", "Save its pages as TIFF without loss and take those in.")
-    if start[4:8] == b"ftyp":
-        return ScanSetAside(
-            "This is a HEIC or raw camera file.",
-            "Export it as TIFF or as JPEG of best quality and take that in.",
-        )
-    printable = sum(byte in b"\t\n\r" or 32 <= byte < 127 or byte >= 0xC0 for byte in start)
-    if b"\0" not in start and printable > 0.95 * len(start):
-        return ScanSetAside("This is a text file, not a picture.", "Nothing to do, unless a scan should be here.")
-    return ScanSetAside(
-        "This is not a picture in a format known here.",
-        "Save the scan as TIFF, JPEG or PNG and take that in.",
-    )
-
-
-def read_header(path: Path) -> ScanHeader:
-    """What a scan says of itself, without decoding it. Raises :class:`ScanSetAside`."""
+    ``page`` counts the full pages of a TIFF from 0.
+    """
     kind = sniff(path)
-    image = _open(path, kind)
+    image = _open(path, kind, page)
     if image.width * image.height > MOST_PIXELS:
         raise _too_large(image.width, image.height)
     turned = image.get_typeof("orientation") != 0 and image.get("orientation") in {5, 6, 7, 8}
@@ -123,73 +101,95 @@ def read_header(path: Path) -> ScanHeader:
         bits=_bits(image),
         ppi=stated_ppi(image),
         profile=profile_name(image),
-        pages=image.get("n-pages") if image.get_typeof("n-pages") and kind == "TIFF" else 1,
+        pages=max(1, len(_pages(path))) if kind == "TIFF" else 1,
     )
 
 
-def _open(path: Path, kind: str, *, whole: bool = False) -> pyvips.Image:
+def _pages(path: Path) -> list[Directory]:
+    """The full pages of a TIFF: neither previews nor masks; whatever is there if it has nothing else."""
+    everything = tiff_tags.directories(path)
+    return [one for one in everything if one.is_page] or everything[:1]
+
+
+def _open(path: Path, kind: str, page: int = 0, *, whole: bool = False) -> pyvips.Image:
     """The scan as a libvips image, not yet decoded; ``whole`` allows any order of access."""
-    if kind not in _LOADERS:
-        return _second_decoder(path, kind)
     # revalidate: libvips would answer with the old picture when a file is scanned again under the same name
-    access: dict[str, object] = {"revalidate": True} if whole else {"access": "sequential"}
+    options: dict[str, object] = {"revalidate": True} if whole else {"access": "sequential"}
+    if kind == "TIFF":
+        return _open_tiff(path, page, options)
+    if kind not in _LOADERS:
+        return second.decode(path, kind)
     try:
-        return getattr(pyvips.Image, f"{_LOADERS[kind]}load")(str(path), fail_on="error", **access)
+        image = getattr(pyvips.Image, f"{_LOADERS[kind]}load")(str(path), fail_on="error", **options)
     except pyvips.Error as error:
-        problem = _explain(kind, error)
-        if isinstance(problem, _UnknownVariety):
-            return _second_decoder(path, kind)
-        raise problem from error
-
-
-def _second_decoder(path: Path, kind: str) -> pyvips.Image:
-    """Decode with Pillow what libvips does not know; upright, with its profile and resolution."""
-    try:
-        with Image.open(path) as picture:
-            if picture.width * picture.height > MOST_PIXELS:
-                raise _too_large(picture.width, picture.height)
-            if picture.mode not in _SHALLOW_MODES:
-                raise _UnknownVariety(kind)
-            upright = ImageOps.exif_transpose(picture)
-            pixels = np.asarray(upright.convert("L" if upright.mode in {"1", "L"} else "RGB"))
-            profile, dpi = picture.info.get("icc_profile"), picture.info.get("dpi")
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
-        raise ScanSetAside(f"The {kind} file is damaged and cannot be decoded.", _RESCAN) from error
-    image = pyvips.Image.new_from_array(pixels)
-    if profile:
-        image = image.copy()
-        image.set_type(pyvips.GValue.blob_type, "icc-profile-data", profile)
-    if dpi:
-        image = image.copy(xres=float(dpi[0]) / MM_PER_INCH, yres=float(dpi[1]) / MM_PER_INCH)
+        if _is_unknown(error):
+            return second.decode(path, kind)
+        raise _explain(kind, error) from error
+    held = image.width * image.height * image.bands * (_PROGRESSIVE_BYTES if kind == "JPEG" else _bits(image) // 8 or 1)
+    if image.get_typeof("interlaced") and held > MOST_BYTES_AT_ONCE:
+        raise _too_large(image.width, image.height)
     return image
 
 
-class _UnknownVariety(ScanSetAside):
-    """A file that may be sound but that a decoder does not know."""
+def _open_tiff(path: Path, page: int, options: dict[str, object]) -> pyvips.Image:
+    pages = _pages(path)
+    if not pages:
+        raise ScanSetAside("The TIFF file is damaged: it does not say where its picture lies.", RESCAN)
+    if page >= len(pages):
+        raise ScanSetAside(f"The file has {len(pages)} pages, but page {page + 1} was asked for.", "Look at the file.")
+    tags = pages[page]
+    width, height = tags.first(tiff_tags.WIDTH, 0), tags.first(tiff_tags.HEIGHT, 0)
+    if width * height > MOST_PIXELS or tiff_tags.bytes_at_once(tags) > MOST_BYTES_AT_ONCE:
+        raise _too_large(width, height)
+    photometric = tags.first(tiff_tags.PHOTOMETRIC, 1)
+    compression = tags.first(tiff_tags.COMPRESSION, 1)
+    plain_ycbcr = photometric == _YCBCR and compression not in _JPEG_INSIDE
+    shallow_lab = photometric in _LABS and tags.first(tiff_tags.BITS, 8) == 8
+    if plain_ycbcr or shallow_lab or compression in _NOT_BUILT_IN:
+        return second.decode(path, "TIFF", tags.index)
+    try:
+        image = pyvips.Image.tiffload(str(path), page=tags.index, fail_on="error", **options)
+    except pyvips.Error as first:
+        try:
+            return second.decode(path, "TIFF", tags.index)
+        except ScanSetAside:
+            raise (second.unknown_variety("TIFF") if _is_odd(tags) else _explain("TIFF", first)) from first
+    return _without_spare_channels(image, tags)
 
-    def __init__(self, kind: str, _advice: str = "") -> None:
-        super().__init__(
-            f"The {kind} file uses a variety that cannot be read here.", "Save it as plain TIFF and take that in."
-        )
+
+def _is_odd(tags: Directory) -> bool:
+    """Numbers of 64 bits: sound, but no decoder here takes them."""
+    return tags.first(tiff_tags.BITS, 8) > 32
+
+
+def _without_spare_channels(image: pyvips.Image, tags: Directory) -> pyvips.Image:
+    """Drop channels that are no transparency: ExtraSamples 0 (TIFF 6.0, p. 31), such as a scanner's dust channel."""
+    channels = _CHANNELS.get(tags.first(tiff_tags.PHOTOMETRIC, 1), image.bands)
+    if image.bands <= channels or set(tags.tags.get(tiff_tags.EXTRA_SAMPLES, ())) & {1, 2}:
+        return image
+    return image.extract_band(0, n=channels)
 
 
 def _too_large(width: int, height: int) -> ScanSetAside:
     return ScanSetAside(
-        f"The file claims {width} x {height} pixels, more than any scanner makes.", "It is probably damaged. " + _RESCAN
+        f"The file claims {width} x {height} pixels, more than can be decoded here.",
+        "It is probably damaged. " + RESCAN,
     )
+
+
+def _is_unknown(error: pyvips.Error) -> bool:
+    """Whether a decoder complains of a variety that it does not know, not of damage."""
+    return any(word in str(error).lower() for word in ("unsupported", "not supported", "not configured"))
 
 
 def _explain(kind: str, error: pyvips.Error) -> ScanSetAside:
     """One sentence for a decoder's complaint."""
     text = str(error).lower()
     if any(word in text for word in ("premature", "truncat", "end of", "short", "eof", "not enough", "read error")):
-        return ScanSetAside(f"The {kind} file breaks off before its end: part of the picture is missing.", _RESCAN)
-    if "unsupported" in text or "not supported" in text or "not configured" in text:
-        return ScanSetAside(
-            f"The {kind} file uses a variety that cannot be read here.",
-            "Save it as plain TIFF and take that in.",
-        )
-    return ScanSetAside(f"The {kind} file is damaged and cannot be decoded.", _RESCAN)
+        return ScanSetAside(f"The {kind} file breaks off before its end: part of the picture is missing.", RESCAN)
+    if _is_unknown(error):
+        return second.unknown_variety(kind)
+    return ScanSetAside(f"The {kind} file is damaged and cannot be decoded.", RESCAN)
 
 
 def _bits(image: pyvips.Image) -> int:
@@ -217,24 +217,27 @@ def profile_name(image: pyvips.Image) -> str | None:
         return "unreadable profile"
 
 
+def _profile_fits(image: pyvips.Image) -> bool:
+    """Whether the embedded profile is for pictures of as many channels."""
+    space = bytes(image.get("icc-profile-data"))[16:20]
+    return bool(_PROFILE_CHANNELS.get(space) == image.bands)
+
+
 def as_srgb(image: pyvips.Image) -> tuple[pyvips.Image, str]:
     """The image as 3-band sRGB, 8 bits if it was 8-bit sRGB already, else 16. Returns (image, profile used).
 
-    Embedded profiles are honoured with relative colorimetric intent through LittleCMS; a scan without one is taken as
-    sRGB.
+    Embedded profiles are honoured with relative colorimetric intent through LittleCMS; a scan without one, or with one
+    that is for pictures of another kind, is taken as sRGB. Numbers with a decimal point are taken as 0 to 1.
     """
+    if image.format not in {"uchar", "ushort"} and image.interpretation not in {"lab", "labs", "labq", "xyz", "lch"}:
+        image = _scaled_to_16(image)
     if image.hasalpha():
         image = image.flatten(background=[255.0 if image.format == "uchar" else 65535.0] * (image.bands - 1))
     name = profile_name(image)
-    if name and name != "unreadable profile" and "srgb" not in name.lower():
-        if image.format not in {"uchar", "ushort"}:
-            image = image.cast("ushort")
-        converted = image.icc_transform("srgb", embedded=True, intent="relative", depth=16)
-        return converted, name
-    if image.interpretation in {"cmyk", "lab", "labs", "labq", "xyz", "scrgb", "lch"}:
+    if name and name != "unreadable profile" and "srgb" not in name.lower() and _profile_fits(image):
+        return image.icc_transform("srgb", embedded=True, intent="relative", depth=16), name
+    if image.interpretation in {"cmyk", "lab", "labs", "labq", "xyz", "lch"}:
         return image.colourspace("rgb16"), f"{image.interpretation} without a profile"
-    if image.format not in {"uchar", "ushort"}:
-        image = _scaled_to_16(image)
     if image.bands == 1:
         image = image.bandjoin([image, image])
     if image.bands != 3:
@@ -242,32 +245,56 @@ def as_srgb(image: pyvips.Image) -> tuple[pyvips.Image, str]:
             f"The picture has {image.bands} channels and no colour profile that explains them.",
             "Save it as grey or RGB and take that in.",
         )
-    return image.copy(interpretation="srgb" if image.format == "uchar" else "rgb16"), name or "sRGB assumed"
+    used = "sRGB assumed" if not name or not _profile_fits(image) else name
+    return image.copy(interpretation="srgb" if image.format == "uchar" else "rgb16"), used
 
 
 def _scaled_to_16(image: pyvips.Image) -> pyvips.Image:
-    """Float pictures are taken as 0-1 and wider integers by their own range."""
+    """Numbers with a decimal point are taken as 0-1, whole numbers by their own range."""
+    interpretation = "grey16" if image.bands < 3 else "cmyk" if image.interpretation == "cmyk" else "rgb16"
     if image.format in {"float", "double"}:
-        return (image * 65535.0).cast("ushort")
-    return (image.cast("double") / (65537.0 if image.format in {"uint", "int"} else 1.0)).cast("ushort")
+        scaled = image * 65535.0 + 0.5
+    else:
+        scaled = image.cast("double") / (65537.0 if image.format in {"uint", "int"} else 1.0)
+    return scaled.cast("ushort").copy(interpretation=interpretation)
 
 
-def read_reduced(path: Path, long_edge_px: int) -> Raster:
+def _refuse_other_ranges(image: pyvips.Image) -> None:
+    """Numbers with a decimal point that go beyond 1 have no meaning that is sure. A little beyond is rounding."""
+    if image.format in {"float", "double"} and image.interpretation not in {"lab", "xyz", "lch"} and image.max() > 1.5:
+        raise ScanSetAside(
+            f"The picture holds numbers up to {image.max():.0f} with a decimal point; only 0 to 1 is understood.",
+            "Save it as TIFF of 8 or 16 bits and take that in.",
+        )
+
+
+def read_reduced(path: Path, long_edge_px: int, page: int = 0) -> Raster:
     """Decode a scan once, reduced to at most ``long_edge_px`` while it streams; upright, sRGB.
 
-    Raises :class:`ScanSetAside` when the picture is damaged or breaks off.
+    ``page`` counts the full pages of a TIFF from 0. Raises :class:`ScanSetAside` when the picture is damaged or
+    breaks off.
     """
     kind = sniff(path)
-    header = _open(path, kind)
+    header = _open(path, kind, page)
     try:
-        image = _reduced(path, kind, header, long_edge_px)
-        converted, profile = as_srgb(image)
-        pixels = to_array(converted)
+        pixels, profile = _decoded(_reduced(path, kind, header, long_edge_px))
     except pyvips.Error as error:
-        raise _explain(kind, error) from error
+        if kind not in _LOADERS or not _is_unknown(error):
+            raise _explain(kind, error) from error
+        index = _pages(path)[page].index if kind == "TIFF" else 0
+        header = second.decode(path, kind, index)
+        pixels, profile = _decoded(_smaller(header, long_edge_px))
     scale = min(1.0, max(pixels.shape[:2]) / max(header.width, header.height))
     ppi = stated_ppi(header)
     return Raster(pixels=pixels, scale=scale, ppi=None if ppi is None else ppi * scale, profile=profile)
+
+
+def _decoded(image: pyvips.Image) -> tuple[Pixels, str]:
+    if image.format in {"float", "double"}:
+        image = image.copy_memory()
+        _refuse_other_ranges(image)
+    converted, profile = as_srgb(image)
+    return to_array(converted), profile
 
 
 def _reduced(path: Path, kind: str, image: pyvips.Image, long_edge_px: int) -> pyvips.Image:
@@ -275,15 +302,19 @@ def _reduced(path: Path, kind: str, image: pyvips.Image, long_edge_px: int) -> p
     if kind == "JPEG" and image.bands in {1, 3}:  # decodes at a fraction of its size
         return pyvips.Image.thumbnail(str(path), long_edge_px, height=long_edge_px, size="down", fail_on="error")
     # the same reduction without `thumbnail`, which would bring 16 bits down to 8
+    return _smaller(image, long_edge_px)
+
+
+def _smaller(image: pyvips.Image, long_edge_px: int) -> pyvips.Image:
     factor = long_edge_px / max(image.width, image.height)
     return (image.resize(factor) if factor < 1 else image).autorot()
 
 
-def open_upright(path: Path) -> tuple[pyvips.Image, str]:
+def open_upright(path: Path, page: int = 0) -> tuple[pyvips.Image, str]:
     """The whole scan as an upright sRGB libvips image, still undecoded, for regions and prints at full size."""
     kind = sniff(path)
     try:
-        return as_srgb(_open(path, kind, whole=True).autorot())
+        return as_srgb(_open(path, kind, page, whole=True).autorot())
     except pyvips.Error as error:
         raise _explain(kind, error) from error
 
