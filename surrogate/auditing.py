@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from itertools import zip_longest
 from pathlib import Path
 
-from surrogate.collection import paths, settings
-from surrogate.collection.catalogue import Catalogue, open_catalogue
-from surrogate.collection.files import UNFINISHED, sha256_of
+from surrogate import checking
+from surrogate.collection import settings
+from surrogate.collection.catalogue import Catalogue, OriginalRow, open_catalogue
 from surrogate.collection.holding import held
-from surrogate.records import Record, Side
-
-#: Pictures of comparisons, which are kept as long as people like.
-LOOSE = "condition/changes/"
-
-#: Folders whose every file must be known to the catalogue.
-AREAS = ("masters", "copies", "recipes", "condition")
+from surrogate.collection.inventory import Expected, expected, unlinked
+from surrogate.errors import CollectionUnusable
+from surrogate.handover.manifest import FILE_NAME, Listing
+from surrogate.records import Original, Record
 
 
 class Finding(Record):
@@ -41,80 +37,79 @@ class AuditReport(Record):
         return 1 if self.findings else 0
 
 
-@dataclass(frozen=True)
-class _Expected:
-    file: str
-    sha256: str | None
-    size: int | None
-    is_master: bool
-
-
 _ADVICE_MASTER = "Put it back from your other copy of the collection, or scan the original again."
-_ADVICE_COPY = "Run `surrogate rebuild` to make it again from its master."
+_ADVICE_MADE = "Put it back from your other copy of the collection, or run `surrogate rebuild`."
+_RUN_AGAIN = "Run `surrogate process` again."
 
 
 def audit(folder: Path, *, quick: bool = False) -> AuditReport:
-    """Check presence, and unless ``quick`` the SHA-256, of every master and copy; find what nobody recorded.
+    """Check presence and length, and unless ``quick`` the SHA-256, of every file; find what nobody recorded.
 
     Raises :class:`~surrogate.errors.CollectionUnusable` when the folder is not a collection.
     """
     settings.read(folder)
     with held(folder, "audit"), open_catalogue(folder) as catalogue:
-        expected = list(_expected(catalogue))
-        with ThreadPoolExecutor() as pool:  # hashing releases the interpreter's lock
-            found = pool.map(lambda one: _check(folder, one, quick=quick), expected)
-            findings = [finding for finding in found if finding is not None]
-        findings += _unexpected(folder, {one.file for one in expected})
+        count, findings = _as_recorded(folder, catalogue, quick=quick)
+        findings += _links(catalogue)
+        if not quick:
+            findings += _manifest(folder, catalogue)
         with catalogue.transaction():
-            catalogue.add_event(None, "audit", f"{len(expected)} files, {len(findings)} findings")
+            catalogue.add_event(None, "audit", f"{count} files, {len(findings)} findings")
     return AuditReport(
-        collection=str(folder),
-        files_checked=len(expected),
-        findings=sorted(findings, key=lambda finding: finding.file),
+        collection=str(folder), files_checked=count, findings=sorted(findings, key=lambda finding: finding.file)
     )
 
 
-def _expected(catalogue: Catalogue) -> Iterator[_Expected]:
-    for row in catalogue.originals():
-        for master in catalogue.masters(row.reference):
-            yield _Expected(master.file, master.sha256, master.bytes, is_master=True)
-            side = Side(master.side)
-            yield _Expected(paths.sidecar(row.reference, side), None, None, is_master=False)
-            for extension in ("json", "png"):
-                yield _Expected(paths.condition(row.reference, side, extension), None, None, is_master=False)
-        recipes = set()
-        for copy in catalogue.copies(row.reference):
-            yield _Expected(copy.copy.file, copy.copy.sha256, None, is_master=False)
-            recipes.add(copy.copy.recipe)
-        yield from (_Expected(recipe, None, None, is_master=False) for recipe in sorted(r for r in recipes if r))
-
-
-def _check(folder: Path, one: _Expected, *, quick: bool) -> Finding | None:
-    path = folder / one.file
-    advice = _ADVICE_MASTER if one.is_master else _ADVICE_COPY
-    if not path.is_file():
-        return Finding(file=one.file, problem="is missing", advice=advice)
-    size = path.stat().st_size
-    if one.size is not None and size != one.size:
-        return Finding(file=one.file, problem=f"has {size} bytes; {one.size} were recorded", advice=advice)
-    if not quick and one.sha256 is not None and sha256_of(path) != one.sha256:
-        return Finding(file=one.file, problem="has changed: its checksum is not the one recorded", advice=advice)
-    return None
-
-
-def _unexpected(folder: Path, known: set[str]) -> list[Finding]:
+def _as_recorded(folder: Path, catalogue: Catalogue, *, quick: bool) -> tuple[int, list[Finding]]:
+    """(files checked, findings) of what the catalogue answers for, and of what lies beside it."""
     findings = []
-    for area in AREAS:
-        for path in sorted((folder / area).rglob("*")):
-            if path.is_dir():
-                continue
-            name = path.relative_to(folder).as_posix()
-            if path.name.endswith(UNFINISHED):
-                findings.append(
-                    Finding(file=name, problem="was left half-written", advice="Run `surrogate process` again.")
-                )
-            elif name not in known and not name.startswith(LOOSE):
-                findings.append(
-                    Finding(file=name, problem="is not in the catalogue", advice="Move it out of the collection.")
-                )
-    return findings
+    known = set()
+
+    def look(one: Expected) -> tuple[Expected, str | None]:
+        return one, checking.problem(folder, one, quick=quick)
+
+    for one, problem in checking.in_parallel(look, expected(catalogue)):
+        known.add(one.file)
+        if problem is not None:
+            advice = _ADVICE_MASTER if one.is_master else _ADVICE_MADE
+            findings.append(Finding(file=one.file, problem=problem, advice=advice))
+    findings += [
+        Finding(file=name, problem="was left half-written", advice=_RUN_AGAIN) for name in checking.half_written(folder)
+    ]
+    findings += [
+        Finding(file=name, problem="is not in the catalogue", advice="Move it out of the collection.")
+        for name in checking.unexpected(folder, known)
+    ]
+    return len(known), findings
+
+
+def _links(catalogue: Catalogue) -> list[Finding]:
+    return [
+        Finding(file=where, problem=problem, advice=_RUN_AGAIN)
+        for row in catalogue.originals()
+        for where, problem in unlinked(catalogue, row)
+    ]
+
+
+def _manifest(folder: Path, catalogue: Catalogue) -> list[Finding]:
+    """Whether the manifest names the same files with the same checksums as the catalogue."""
+    try:
+        listed: Iterator[Original] = iter(Listing(folder))
+        for row, original in zip_longest(catalogue.originals(), listed):
+            if row is None or original is None or row.reference != original.reference:
+                return [_stale(f"and the catalogue do not list the same originals from {_first(row, original)} on")]
+            recorded = {each.file: each.sha256 for each in catalogue.masters(row.reference)}
+            recorded |= {each.copy.file: each.copy.sha256 for each in catalogue.copies(row.reference)}
+            if recorded != {each.file: each.sha256 for each in (*original.masters, *original.copies)}:
+                return [_stale(f"names other files or checksums for {row.reference} than the catalogue")]
+    except CollectionUnusable as problem:
+        return [_stale(f"cannot be used: {problem}")]
+    return []
+
+
+def _first(row: OriginalRow | None, original: Original | None) -> str:
+    return min(each.reference for each in (row, original) if each is not None)
+
+
+def _stale(problem: str) -> Finding:
+    return Finding(file=FILE_NAME, problem=problem, advice=_RUN_AGAIN)

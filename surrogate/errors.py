@@ -1,5 +1,9 @@
 """Errors that a person sees: what was wrong, with which file or number, and what to do."""
 
+from __future__ import annotations
+
+from pathlib import Path
+
 
 class SurrogateError(Exception):
     """Base of every error that ends a command with exit status 2 and one line on standard error."""
@@ -17,6 +21,17 @@ class CollectionUnusable(SurrogateError):
     """The collection folder cannot be used: not a collection, read-only, held by another command."""
 
 
+class CatalogueLost(CollectionUnusable):
+    """The catalogue is missing or damaged; ``folder`` is its collection, whose plain files hold what it held."""
+
+    def __init__(self, folder: Path, problem: str) -> None:
+        super().__init__(
+            f"{folder / 'catalogue.sqlite'} {problem}. Run `surrogate rebuild --catalogue {folder}` to write it again."
+        )
+        self.folder = folder
+        self.problem = problem
+
+
 class DiskFull(CollectionUnusable):
     """The disk that holds the collection is full; what is already recorded is safe."""
 
@@ -32,9 +47,17 @@ class ScanSetAside(SurrogateError):
         self.reason = reason
         self.advice = advice
 
-    def __reduce__(self) -> tuple[type["ScanSetAside"], tuple[str, str]]:
+    def __reduce__(self) -> tuple[type[ScanSetAside], tuple[str, str]]:
         """Pickle with both sentences, since workers send this error to their parent."""
         return (ScanSetAside, (self.reason, self.advice))
+
+
+class WorkerLost(ScanSetAside):
+    """The process that read a scan died or took too long, each time it was tried. The next run tries again."""
+
+    def __reduce__(self) -> tuple[type[WorkerLost], tuple[str, str]]:
+        """Pickle with both sentences, as :class:`ScanSetAside` does."""
+        return (WorkerLost, (self.reason, self.advice))
 
 
 class EmbeddingFailed(SurrogateError):

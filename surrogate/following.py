@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections import deque
 
 from surrogate import pipeline, placing, taking, wording
-from surrogate.batch import Batch
-from surrogate.collection import paths
+from surrogate.batch import Batch, staging
 from surrogate.collection.catalogue import CopyRow, OriginalRow
-from surrogate.errors import ScanSetAside
+from surrogate.errors import ScanSetAside, WorkerLost
 from surrogate.jobs import SOFTWARE, Decisions, Job
 from surrogate.records import Side
 from surrogate.taking import Placing
@@ -21,6 +20,8 @@ def follow_changes(batch: Batch) -> None:
     batch.wording.merge(catalogue)
     batch.outlining.adopt(catalogue)
     for row in catalogue.originals():
+        if batch.stop.asked:
+            break
         description = wording.description(catalogue, batch.settings, row.reference)
         described_as = wording.digest(description)
         copies = [copy for copy in catalogue.copies(row.reference) if copy.copy.use.value != "print"]
@@ -43,13 +44,12 @@ def _again(
     decided: Decisions,
     in_place: deque[Placing],
 ) -> None:
-    batch.serial += 1
     master = next(m for m in batch.catalogue.masters(reference) if m.side is side)
     job = Job(
         scan=batch.root / file,
         name=master.scanned_as,
         side=side,
-        staging=batch.root / paths.INCOMING / str(batch.serial),
+        staging=staging(batch),
         decisions=decided,
         is_master=True,
     )
@@ -67,11 +67,17 @@ def _describe_again(batch: Batch, row: OriginalRow, side: Side, own: list[CopyRo
         batch.catalogue.add_event(row.reference, wording.DESCRIBED_AGAIN, f"{side}, {SOFTWARE}")
     description = wording.description(batch.catalogue, batch.settings, row.reference)
     master = next(m for m in batch.catalogue.masters(row.reference) if m.side is side)
-    copies = batch.executor.submit(
+    future = batch.executor.submit(
         placing.describe_again, batch.root, row.reference, row.kind, master, [c.copy for c in own], description
-    ).result()
+    )
+    try:
+        placed = future.result()
+    except WorkerLost as problem:
+        batch.notes.append(f"{row.reference}: its copies could not be described again: {problem.reason}")
+        return
     described_as = wording.digest(description)
     with batch.catalogue.transaction():
-        for before, copy in zip(own, copies, strict=True):
+        for before, copy in zip(own, placed.copies, strict=True):
             batch.catalogue.put_copy(CopyRow(copy, row.reference, before.made_as, described_as))
+        batch.catalogue.put_files(row.reference, side, placed.made)
     batch.updated.append(f"{row.reference} {side}")

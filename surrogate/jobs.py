@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from surrogate._version import __version__
+from surrogate.collection.catalogue import FileRow
 from surrogate.collection.settings import CopiesSection, ScanSection
 from surrogate.description.proposals import Proposal
 from surrogate.imaging.read import ScanHeader
@@ -91,7 +92,8 @@ class Taken:
 
 @dataclass(frozen=True)
 class Placed:
-    """What :func:`put_in_place` left in the collection."""
+    """What :func:`put_in_place` left in the collection; ``made`` are the checksums of all files but the master."""
 
     master: Master
     copies: tuple[Copy, ...]
+    made: tuple[FileRow, ...]

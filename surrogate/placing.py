@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Sequence
 from pathlib import Path
 
 from surrogate.collection import files, paths
+from surrogate.collection.catalogue import FileRow
 from surrogate.description.embed import Description, embedder
 from surrogate.errors import ScanSetAside
 from surrogate.jobs import SOFTWARE, Placed, StagedCopy, Taken
-from surrogate.records import Copy, Kind, Master, Use
+from surrogate.records import Copy, Kind, Master, Side, Use
 from surrogate.recovery.recipe import Recipe
 
 
@@ -47,12 +49,12 @@ def put_in_place(root: Path, reference: str, taken: Taken, description: Descript
     record = taken.condition.model_dump_json(indent=2) + "\n"
     files.replace_if_changed(root / paths.condition(reference, side, "json"), record.encode())
     shutil.rmtree(taken.job.staging, ignore_errors=True)
-    return Placed(master, tuple(copies))
+    return Placed(master, tuple(copies), as_made(root, reference, side, copies))
 
 
 def describe_again(
     root: Path, reference: str, kind: Kind, master: Master, copies: list[Copy], description: Description
-) -> list[Copy]:
+) -> Placed:
     """Replace the words in finished copies and the master's sidecar; no picture is encoded again."""
     items = []
     for copy in copies:
@@ -60,7 +62,19 @@ def describe_again(
         items.append((root / copy.file, describe_copy(description, master, recipe, copy.use)))
     embedder().rewrite_many(items)
     embedder().sidecar(root / paths.sidecar(reference, master.side), describe_master(description, master, kind))
-    return [copy.model_copy(update={"sha256": files.sha256_of(root / copy.file)}) for copy in copies]
+    again = [copy.model_copy(update={"sha256": files.sha256_of(root / copy.file)}) for copy in copies]
+    return Placed(master, tuple(again), as_made(root, reference, master.side, again))
+
+
+def as_made(root: Path, reference: str, side: Side, copies: Sequence[Copy]) -> tuple[FileRow, ...]:
+    """Checksum and length of every file of one side but its master, just after they were made."""
+    own = {copy.file for copy in copies} | {copy.recipe for copy in copies if copy.recipe is not None}
+    return tuple(file_row(root, file) for file in sorted({*own, *paths.beside_master(reference, side)}))
+
+
+def file_row(root: Path, file: str) -> FileRow:
+    """Checksum and length of a file as it is now."""
+    return FileRow(file, files.sha256_of(root / file), (root / file).stat().st_size)
 
 
 def _place_master(taken: Taken, target: Path) -> None:

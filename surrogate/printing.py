@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from surrogate import exporting, running
+from surrogate import calm, exporting
 from surrogate.collection import settings
 from surrogate.collection.catalogue import CopyRow, open_catalogue
 from surrogate.collection.holding import held
 from surrogate.copies import frame as frames
 from surrogate.copies.frame import FrameReport
 from surrogate.copies.frame_plan import PLAIN, Look
+from surrogate.placing import file_row
 
 
 def frame(  # noqa: PLR0913 - one argument for each option of the command
@@ -28,7 +29,7 @@ def frame(  # noqa: PLR0913 - one argument for each option of the command
 ) -> FrameReport:
     """Make prints to frame (see :func:`surrogate.copies.frame.frame`) and record them."""
     found = settings.read(folder)
-    running.calm_libraries()
+    calm.libraries()
     with held(folder, "frame"), open_catalogue(folder) as catalogue:
         report = frames.frame(
             folder,
@@ -44,6 +45,8 @@ def frame(  # noqa: PLR0913 - one argument for each option of the command
         with catalogue.transaction():
             for made, copy in zip(report.frames, report.copies, strict=True):
                 catalogue.put_copy(CopyRow(copy, made.reference, "print", "print"))
+                files = [file for file in (copy.file, copy.recipe) if file is not None]
+                catalogue.put_files(made.reference, copy.side, [file_row(folder, file) for file in files])
                 catalogue.add_event(made.reference, "print made", made.pdf)
         exporting.export(folder, found, catalogue, [])
     return report

@@ -1,8 +1,4 @@
-"""The record: one SQLite file, written by one process.
-
-Records are kept as the JSON of their types, with the columns beside them that the house searches by. A number once
-given stays in ``numbers`` for ever, so that it is never given again.
-"""
+"""The record: one SQLite file, written by one process."""
 
 from __future__ import annotations
 
@@ -15,47 +11,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from surrogate.collection import paths
+from surrogate.collection.migrate import bring_up_to_date
 from surrogate.collection.numbering import Parts, name_of
-from surrogate.errors import CollectionUnusable, DiskFull
+from surrogate.errors import CatalogueLost, CollectionUnusable, DiskFull
 from surrogate.records import Caption, Condition, Copy, Kind, Master, SetAside, Side
-
-#: Version of the tables. A newer file is refused; an older one is brought up to date after a backup.
-TABLES_VERSION = 1
-
-_TABLES = """
-CREATE TABLE numbers (
-    reference TEXT PRIMARY KEY, name TEXT NOT NULL, year INTEGER, accession INTEGER, letter TEXT, item INTEGER);
-CREATE INDEX numbers_by_name ON numbers (name);
-CREATE INDEX numbers_by_series ON numbers (year, accession, letter, item);
-CREATE TABLE originals (reference TEXT PRIMARY KEY, kind TEXT NOT NULL, kind_confidence REAL, kind_from TEXT NOT NULL);
-CREATE TABLE masters (
-    reference TEXT NOT NULL, side TEXT NOT NULL, sha256 TEXT NOT NULL UNIQUE, complete INTEGER NOT NULL,
-    record TEXT NOT NULL, PRIMARY KEY (reference, side));
-CREATE TABLE conditions (
-    reference TEXT NOT NULL, side TEXT NOT NULL, measured_at TEXT NOT NULL, software TEXT NOT NULL,
-    master_sha256 TEXT NOT NULL, record TEXT NOT NULL);
-CREATE INDEX conditions_by_original ON conditions (reference, side);
-CREATE TABLE copies (
-    file TEXT PRIMARY KEY, reference TEXT NOT NULL, side TEXT NOT NULL, made_as TEXT NOT NULL,
-    described_as TEXT NOT NULL, record TEXT NOT NULL);
-CREATE INDEX copies_by_original ON copies (reference, side);
-CREATE TABLE captions (
-    reference TEXT NOT NULL, side TEXT NOT NULL, record TEXT NOT NULL, cells TEXT NOT NULL, in_sheet TEXT NOT NULL,
-    PRIMARY KEY (reference, side));
-CREATE TABLE sources (
-    path TEXT PRIMARY KEY, size INTEGER NOT NULL, mtime_ns INTEGER NOT NULL, reference TEXT, side TEXT);
-CREATE TABLE set_aside (file TEXT PRIMARY KEY, reason TEXT NOT NULL, advice TEXT NOT NULL);
-CREATE TABLE notes (reference TEXT NOT NULL, side TEXT NOT NULL, note TEXT NOT NULL);
-CREATE INDEX notes_by_original ON notes (reference, side);
-CREATE TABLE outlines (
-    reference TEXT NOT NULL, side TEXT NOT NULL, part INTEGER NOT NULL, corners TEXT, confidence REAL,
-    note TEXT NOT NULL, PRIMARY KEY (reference, side, part));
-CREATE TABLE signatures (reference TEXT PRIMARY KEY, hashes TEXT NOT NULL);
-CREATE TABLE same_pictures (one TEXT NOT NULL, other TEXT NOT NULL, PRIMARY KEY (one, other));
-CREATE TABLE facts (name TEXT PRIMARY KEY, value TEXT NOT NULL);
-CREATE TABLE events (at TEXT NOT NULL, reference TEXT, what TEXT NOT NULL, detail TEXT NOT NULL);
-CREATE INDEX events_by_original ON events (reference, what);
-"""
 
 
 @dataclass(frozen=True)
@@ -66,6 +25,15 @@ class OriginalRow:
     kind: Kind
     kind_confidence: float | None
     kind_from: str
+
+
+@dataclass(frozen=True)
+class FileRow:
+    """The checksum and the length of a file that was made for one side of an original."""
+
+    file: str
+    sha256: str
+    size: int
 
 
 @dataclass(frozen=True)
@@ -217,6 +185,18 @@ class Catalogue:
             ),
         )
 
+    def put_files(self, reference: str, side: Side, rows: Iterable[FileRow]) -> None:
+        """Record or update checksums of files made for a side."""
+        self._db.executemany(
+            "INSERT OR REPLACE INTO files VALUES (?, ?, ?, ?, ?)",
+            [(row.file, reference, side.value, row.sha256, row.size) for row in rows],
+        )
+
+    def files(self, reference: str) -> dict[str, FileRow]:
+        """What is recorded of the files made for an original, by file."""
+        rows = self._db.execute("SELECT file, sha256, size FROM files WHERE reference = ? ORDER BY file", (reference,))
+        return {row[0]: FileRow(*row) for row in rows}
+
     def drop_copies(self, reference: str, side: Side, *, keep: Iterable[str]) -> list[str]:
         """Forget the copies of a side that are not in ``keep``; returns their files. Prints to frame stay."""
         kept = set(keep)
@@ -226,6 +206,7 @@ class Catalogue:
             if row.copy.side is side and row.copy.use.value != "print" and row.copy.file not in kept
         ]
         self._db.executemany("DELETE FROM copies WHERE file = ?", [(file,) for file in gone])
+        self._db.executemany("DELETE FROM files WHERE file = ?", [(file,) for file in gone])
         return gone
 
     def copies(self, reference: str) -> list[CopyRow]:
@@ -399,35 +380,66 @@ def now() -> str:
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
+def holds_originals(folder: Path) -> bool:
+    """Whether a collection was filled, so that its catalogue cannot be a new one."""
+    return (folder / paths.MANIFEST).is_file() or any(path.is_file() for path in (folder / "masters").rglob("*"))
+
+
 @contextmanager
 def open_catalogue(folder: Path) -> Iterator[Catalogue]:
-    """Open the catalogue of a collection, making it on first use.
+    """Open the catalogue of a collection, making it on first use and bringing an older one up to date.
 
-    Raises :class:`CollectionUnusable` when the file is damaged or was written by newer software.
+    Raises :class:`CatalogueLost` when the file is damaged, or missing from a collection that was filled, and
+    :class:`CollectionUnusable` when it was written by newer software or may not be written.
     """
     path = folder / paths.CATALOGUE
+    if (not path.is_file() or path.stat().st_size == 0) and holds_originals(folder):
+        raise CatalogueLost(folder, "is missing or empty")
+    with open_file(path) as catalogue:
+        yield catalogue
+
+
+@contextmanager
+def open_file(path: Path) -> Iterator[Catalogue]:
+    """Open a catalogue by its own name; see :func:`open_catalogue`."""
     connection = None
     try:
         connection = sqlite3.connect(path, timeout=30, isolation_level=None)
         connection.execute("PRAGMA journal_mode=DELETE")  # also right on network folders, where WAL is not
-        connection.execute("PRAGMA synchronous=FULL")
-        version = connection.execute("PRAGMA user_version").fetchone()[0]
-        if version > TABLES_VERSION:
-            raise CollectionUnusable(
-                f"{path} was written by newer software (tables {version}, known here {TABLES_VERSION}). "
-                "Update surrogate and try again."
-            )
-        if version == 0:
-            connection.executescript(f"BEGIN IMMEDIATE; {_TABLES} PRAGMA user_version={TABLES_VERSION}; COMMIT;")
+        connection.execute("PRAGMA synchronous=EXTRA")  # FULL and the folder entry of the journal, once deleted
+        bring_up_to_date(connection, path)
+        if path.stat().st_ino not in _looked_over:
+            _look_over(connection)
+            _looked_over.add(path.stat().st_ino)
         yield Catalogue(connection)
     except sqlite3.DatabaseError as error:
-        if "full" in str(error):
-            raise DiskFull(f"The disk is full: could not write {path}. Free some space and run again.") from error
-        if "readonly" in str(error) or "unable to open" in str(error):
-            raise CollectionUnusable(f"Not allowed to write {path}. Choose a folder you may write to.") from error
-        raise CollectionUnusable(
-            f"{path} cannot be used: {error}. Put back a copy of the file, or move it away and run again."
-        ) from error
+        raise _for_people(path, error) from error
     finally:
         if connection is not None:
             connection.close()
+
+
+#: Catalogues (by inode) that this process has found sound: the desk opens its one many times.
+_looked_over: set[int] = set()
+
+
+def _look_over(connection: sqlite3.Connection) -> None:
+    said = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
+    if said != "ok":
+        raise sqlite3.DatabaseError(said)
+
+
+def _for_people(path: Path, error: sqlite3.DatabaseError) -> CollectionUnusable:
+    said = str(error)
+    if "full" in said:
+        return DiskFull(f"The disk is full: could not write {path}. Free some space and run again.")
+    if "readonly" in said or "unable to open" in said:
+        return CollectionUnusable(f"Not allowed to write {path}. Choose a folder you may write to.")
+    if "locked" in said:
+        return CollectionUnusable(f"{path} is being written by another program. Wait a moment, then run again.")
+    if "disk I/O error" in said:
+        return CollectionUnusable(
+            f"{path} cannot be reached: {said}. Check the disk or the network folder it lies on, then run the same "
+            "command again; what is already recorded is safe."
+        )
+    return CatalogueLost(path.parent, f"cannot be used ({said})")

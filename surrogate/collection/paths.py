@@ -44,3 +44,8 @@ def recipe(reference: str, side: Side, part: int | None, use: Use) -> str:
 def condition(reference: str, side: Side, extension: str) -> str:
     """Path of a condition record (``json``) or of the picture with its marks outlined (``png``)."""
     return f"condition/{group_of(reference)}/{stem(reference, side)}.{extension}"
+
+
+def beside_master(reference: str, side: Side) -> tuple[str, str, str]:
+    """Paths of what every taken-in side has besides its master and its copies."""
+    return sidecar(reference, side), condition(reference, side, "json"), condition(reference, side, "png")

@@ -1,0 +1,73 @@
+"""What must lie in a collection: every file that the catalogue answers for, with its checksum where one is recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from surrogate.collection import paths
+from surrogate.collection.catalogue import Catalogue, OriginalRow
+
+#: Folders whose every file must be known to the catalogue.
+AREAS = ("masters", "copies", "recipes", "condition")
+
+#: Pictures of comparisons, which are kept as long as people like.
+LOOSE = "condition/changes/"
+
+#: Where damaged files are kept apart when good ones take their place.
+DAMAGED = "damaged"
+
+#: List of all checksums, in the form that ``sha256sum -c`` reads.
+CHECKSUMS = "checksums.sha256"
+
+
+@dataclass(frozen=True)
+class Expected:
+    """One file as it was recorded. ``sha256`` and ``size`` are None where older software recorded none."""
+
+    file: str
+    sha256: str | None
+    size: int | None
+    is_master: bool = False
+
+
+def expected(catalogue: Catalogue) -> Iterator[Expected]:
+    """Every file that the catalogue answers for, by original."""
+    for row in catalogue.originals():
+        yield from expected_of(catalogue, row.reference)
+
+
+def expected_of(catalogue: Catalogue, reference: str) -> Iterator[Expected]:
+    """Every file of one original: masters first, then by name."""
+    recorded = catalogue.files(reference)
+    names: dict[str, str | None] = dict.fromkeys(recorded)
+    for master in catalogue.masters(reference):
+        yield Expected(master.file, master.sha256, master.bytes, is_master=True)
+        names |= dict.fromkeys(paths.beside_master(reference, master.side))
+    for row in catalogue.copies(reference):
+        names[row.copy.file] = row.copy.sha256
+        if row.copy.recipe is not None:
+            names.setdefault(row.copy.recipe, None)
+    for file, of_copy in sorted(names.items()):
+        known = recorded.get(file)
+        if known is not None and of_copy in {None, known.sha256}:
+            yield Expected(file, known.sha256, known.size)
+        else:
+            yield Expected(file, of_copy, None)
+
+
+def unlinked(catalogue: Catalogue, row: OriginalRow) -> Iterator[tuple[str, str]]:
+    """(file or number, what is wrong) of each link between the records of one original that leads nowhere."""
+    masters = catalogue.masters(row.reference)
+    copies = catalogue.copies(row.reference)
+    if not masters:
+        yield row.reference, "has no master"
+    for master in masters:
+        if not any(copy.copy.master_sha256 == master.sha256 for copy in copies):
+            yield master.file, "has no copy"
+    known = {master.sha256 for master in masters}
+    for copy in copies:
+        if copy.copy.master_sha256 not in known:
+            yield copy.copy.file, "is not linked to a master of its original"
+        if copy.copy.recipe is None:
+            yield copy.copy.file, "is not linked to a recipe"
