@@ -299,6 +299,18 @@ class Catalogue:
         rows = self._db.execute("SELECT reference, side, cells, in_sheet FROM captions ORDER BY reference, side")
         return [CaptionRow(r[0], Side(r[1]), json.loads(r[2]), json.loads(r[3])) for r in rows]
 
+    def caption_row(self, reference: str) -> dict[Side, CaptionRow]:
+        """The rows of the caption sheet for one original, by side."""
+        rows = self._db.execute(
+            "SELECT reference, side, cells, in_sheet FROM captions WHERE reference = ? ORDER BY side", (reference,)
+        )
+        return {Side(r[1]): CaptionRow(r[0], Side(r[1]), json.loads(r[2]), json.loads(r[3])) for r in rows}
+
+    def caption_cells(self) -> Iterator[dict[str, str]]:
+        """The cells of every row of the caption sheet, by reference, recto first, one after the other."""
+        for (cells,) in self._db.execute("SELECT cells FROM captions ORDER BY reference, side"):
+            yield json.loads(cells)
+
     def sheet_was_written(self, sha256: str) -> None:
         """Remember that the caption sheet, with these bytes, now holds what the catalogue holds."""
         self._db.execute("UPDATE captions SET in_sheet = cells WHERE in_sheet != cells")
