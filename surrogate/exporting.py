@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from surrogate import outlining, wording
 from surrogate._version import __version__
-from surrogate.collection import paths
+from surrogate.collection import inventory, paths
 from surrogate.collection.catalogue import Catalogue
 from surrogate.collection.files import sha256_of
 from surrogate.collection.settings import Settings
@@ -29,6 +29,7 @@ def export(folder: Path, settings: Settings, catalogue: Catalogue, notes: Sequen
     info = CollectionInfo(
         name=settings.collection.name, credit=settings.collection.credit, rights=settings.collection.rights
     )
+    inventory.write_checksums(folder, catalogue)
     manifest.write(folder, info, SOFTWARE, originals, aside)
     own = (f"{row.reference}: {note}" for row in catalogue.originals() for note in catalogue.notes(row.reference))
     said = list(dict.fromkeys([*notes, *own]))
@@ -46,8 +47,18 @@ def refresh_sheet(folder: Path, catalogue: Catalogue) -> None:
     if path.is_file() and catalogue.sheet_is_current() and sha256_of(path) == catalogue.sheet_as_written():
         return
     with catalogue.transaction():
-        write_sheet(path, [row.cells for row in catalogue.caption_rows()])
+        write_sheet(path, _Cells(catalogue))
         catalogue.sheet_was_written(sha256_of(path))
+
+
+class _Cells(Iterable[dict[str, str]]):
+    """The rows of the caption sheet; can be gone through again, and none is kept."""
+
+    def __init__(self, catalogue: Catalogue) -> None:
+        self._catalogue = catalogue
+
+    def __iter__(self) -> Iterator[dict[str, str]]:
+        return self._catalogue.caption_cells()
 
 
 class Originals:

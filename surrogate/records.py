@@ -264,3 +264,5 @@ class Caption(Record):
     approved: bool = False
     notes: str = ""
     kind: Kind | None = None
+    faces: str = Field(default="", description="who is where on the front: see surrogate.description.faces")
+    turn: Literal[0, 90, 180, 270] = Field(default=0, description="degrees clockwise to set the scan upright")

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import csv
-import io
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from enum import StrEnum
 from pathlib import Path
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 from surrogate.description.cells import safe_cell
 from surrogate.description.columns import COLUMNS, column_for
@@ -67,10 +66,11 @@ def read_sheet(path: Path, headers: Mapping[str, str] | None = None) -> Sheet:
     return Sheet(rows=[row for row in rows if row is not None], columns=header, notes=notes)
 
 
-def write_sheet(path: Path, rows: Sequence[Mapping[str, str]], own_columns: Sequence[str] = ()) -> None:
+def write_sheet(path: Path, rows: Iterable[Mapping[str, str]], own_columns: Sequence[str] = ()) -> None:
     """Write a caption sheet: UTF-8 with a byte order mark, published columns first, then the person's own.
 
-    The file is replaced whole or not at all. Raises WrongUse when a spreadsheet program holds it.
+    ``rows`` is gone through twice and never held as a whole. The file is replaced whole or not at all. Raises WrongUse
+    when a spreadsheet program holds it.
     """
     lock = lock_beside(path)
     if lock is not None:
@@ -78,16 +78,16 @@ def write_sheet(path: Path, rows: Sequence[Mapping[str, str]], own_columns: Sequ
             f"{path.name} is open in a spreadsheet program; save and close it there, then run the same command "
             f"again (if no program has it open, delete the file {lock.name})."
         )
-    named = list(dict.fromkeys([*own_columns, *(key for row in rows for key in row)]))
+    named = dict.fromkeys(own_columns)
+    for row in rows:
+        named.update(dict.fromkeys(row))
     columns = [*COLUMNS, *(column for column in named if column not in COLUMNS)]
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow([safe_cell(column) for column in columns])
-    writer.writerows([safe_cell(row.get(column, "")) for column in columns] for row in rows)
     temporary = path.with_name(f".{path.name}.part")
     try:
-        with temporary.open("wb") as handle:
-            handle.write(b"\xef\xbb\xbf" + text.getvalue().encode("utf-8", errors="replace"))
+        with temporary.open("w", encoding="utf-8-sig", errors="replace", newline="") as handle:
+            writer = csv.writer(handle, lineterminator="\r\n")
+            writer.writerow([safe_cell(column) for column in columns])
+            writer.writerows([safe_cell(row.get(column, "")) for column in columns] for row in rows)
             handle.flush()
             os.fsync(handle.fileno())
         temporary.replace(path)
@@ -164,7 +164,7 @@ def _row(line: Line, header: list[str], notes: list[str]) -> SheetRow | None:
         file=texts.get("file", "").strip(),
         reference=texts.get("reference", "").strip(),
         side=_side(texts.get("side", ""), where, notes),
-        caption=caption_from(texts, where, notes),
+        caption=caption_from({**extra, **texts}, where, notes),
         written=written,
         extra=extra,
         line=line.number,
@@ -194,6 +194,8 @@ def caption_from(texts: Mapping[str, str], where: str, notes: list[str]) -> Capt
         tone=_choice(Tone, "tone", texts, where, notes),
         kind=_choice(Kind, "kind", texts, where, notes),
         approved=_approved(texts.get("approved", ""), where, notes),
+        faces=texts.get("faces", "").strip(),
+        turn=_turn(texts.get("turn", ""), where, notes),
     )
 
 
@@ -221,6 +223,20 @@ def _side(written: str, where: str, notes: list[str]) -> Side | None:
     if word and side is None:
         notes.append(f"{where}, side: {written!r} is not known; write recto (front) or verso (back).")
     return side
+
+
+def _turn(written: str, where: str, notes: list[str]) -> Literal[0, 90, 180, 270]:
+    match written.strip().removesuffix("°"):
+        case "" | "0":
+            return 0
+        case "90":
+            return 90
+        case "180":
+            return 180
+        case "270":
+            return 270
+    notes.append(f"{where}, turn: {written!r} is not known and was left alone; write 90, 180 or 270 (clockwise).")
+    return 0
 
 
 def _approved(written: str, where: str, notes: list[str]) -> bool:
