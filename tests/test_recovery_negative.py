@@ -96,5 +96,5 @@ def test_same_bytes_in_strips_of_any_height(monkeypatch: pytest.MonkeyPatch) -> 
     steps = plan(to_density(scan), 1.0).steps
     whole = play(steps, scan)
     for rows in (1, 53):
-        monkeypatch.setattr(playing, "STRIP_ROWS", rows)
+        monkeypatch.setattr(playing, "BLOCK_PIXELS", rows * scan.shape[1])
         assert np.array_equal(play(steps, scan), whole)

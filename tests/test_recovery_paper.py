@@ -143,7 +143,7 @@ def test_same_bytes_in_strips_of_any_height(monkeypatch: pytest.MonkeyPatch) -> 
     steps = plan_reading(to_density(small)).steps + plan_viewing(to_density(small), 1.0).steps
     whole = play(steps, small)
     for rows in (1, 41):
-        monkeypatch.setattr(playing, "STRIP_ROWS", rows)
+        monkeypatch.setattr(playing, "BLOCK_PIXELS", rows * small.shape[1])
         assert np.array_equal(play(steps, small), whole)
 
 

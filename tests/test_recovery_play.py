@@ -94,12 +94,12 @@ def slope(step: Step) -> float:
 def test_strips_of_any_height_give_the_same_bytes(steps: list[Step], rows: int) -> None:
     pixels = picture(8)
     whole = play(steps, pixels)
-    before = playing.STRIP_ROWS
-    playing.STRIP_ROWS = rows
+    before = playing.BLOCK_PIXELS
+    playing.BLOCK_PIXELS = rows * pixels.shape[1]
     try:
         np.testing.assert_array_equal(play(steps, pixels), whole)
     finally:
-        playing.STRIP_ROWS = before
+        playing.BLOCK_PIXELS = before
 
 
 @settings(max_examples=30, deadline=None)

@@ -121,7 +121,7 @@ def test_same_bytes_in_strips_of_any_height(monkeypatch: pytest.MonkeyPatch) -> 
     steps = planned(scan).steps
     whole = play(steps, scan)
     for rows in (1, 37, 256):
-        monkeypatch.setattr(playing, "STRIP_ROWS", rows)
+        monkeypatch.setattr(playing, "BLOCK_PIXELS", rows * scan.shape[1])
         assert np.array_equal(play(steps, scan), whole)
 
 

@@ -13,8 +13,8 @@ import math
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from io import BufferedRandom
 from pathlib import Path
-from typing import BinaryIO
 
 import cv2
 import numpy as np
@@ -28,6 +28,7 @@ from surrogate.errors import CollectionUnusable, ScanSetAside
 from surrogate.imaging.density import Pixels
 from surrogate.imaging.encode import srgb_profile
 from surrogate.imaging.read import MM_PER_INCH, as_srgb, sniff
+from surrogate.imaging.workspace import Workspace
 from surrogate.recovery.play import Player
 from surrogate.recovery.recipe import Recipe
 
@@ -55,19 +56,18 @@ class _Picture:
     lie straight already.
     """
 
-    file: BinaryIO
+    file: BufferedRandom
     width: int
     height: int
     deep: bool
     warp: npt.NDArray[np.float64] | None = None
 
-    def rows(self, top: int, bottom: int) -> Pixels:
+    def rows(self, top: int, bottom: int, work: Workspace) -> Pixels:
         """Rows ``top`` to ``bottom``, (bottom - top, width, 3) uint8 or uint16."""
-        shape = (bottom - top, self.width, 3)
-        self.file.seek(top * self.width * (6 if self.deep else 3))
-        if self.deep:
-            return np.fromfile(self.file, dtype=np.uint16, count=math.prod(shape)).reshape(shape)
-        return np.fromfile(self.file, dtype=np.uint8, count=math.prod(shape)).reshape(shape)
+        rows: Pixels = work.array("rows", (bottom - top, self.width, 3), np.uint16 if self.deep else np.uint8)
+        self.file.seek(top * rows[0].nbytes)
+        self.file.readinto(rows.data.cast("B"))
+        return rows
 
 
 def write_print(master: Path, recipe: Recipe, path: Path) -> None:
@@ -83,7 +83,7 @@ def write_print(master: Path, recipe: Recipe, path: Path) -> None:
         try:
             picture = _reduce(_open(master, recipe.turn), recipe.outline, box[2:], wide)
             for strip in _strips(picture, recipe, size, box):
-                strip.tofile(narrow)
+                narrow.write(strip.data.cast("B"))
         except (pyvips.Error, ScanSetAside) as error:
             raise CollectionUnusable(
                 f"The master {recipe.master} cannot be read whole: {str(error).strip().splitlines()[0]} "
@@ -94,7 +94,7 @@ def write_print(master: Path, recipe: Recipe, path: Path) -> None:
 
 
 @contextmanager
-def _scratch(path: Path, name: str) -> Iterator[BinaryIO]:
+def _scratch(path: Path, name: str) -> Iterator[BufferedRandom]:
     """A file beside ``path`` that is gone afterwards."""
     scratch = path.with_name(f"{path.name}.{name}")
     try:
@@ -104,7 +104,7 @@ def _scratch(path: Path, name: str) -> Iterator[BinaryIO]:
         scratch.unlink(missing_ok=True)
 
 
-def _reduce(image: pyvips.Image, outline: Corners | None, size: Sequence[int], file: BinaryIO) -> _Picture:
+def _reduce(image: pyvips.Image, outline: Corners | None, size: Sequence[int], file: BufferedRandom) -> _Picture:
     """Bring what ``outline`` holds to ``size`` (width, height) print pixels, give or take its slant, into ``file``."""
     width, height = size
     corners = np.array(outline or _whole(image), dtype=np.float64)
@@ -146,7 +146,7 @@ def _clip(left: int, top: int, right: int, bottom: int, image: pyvips.Image) -> 
     return max(0, int(left)), max(0, int(top)), min(image.width, int(right)), min(image.height, int(bottom))
 
 
-def _to_file(image: pyvips.Image, width: int, height: int, file: BinaryIO) -> _Picture:
+def _to_file(image: pyvips.Image, width: int, height: int, file: BufferedRandom) -> _Picture:
     """Reduce the image to ``width`` by ``height``, manage its colours, and write the rows, all in one stream."""
     if (image.width, image.height) != (width, height):
         image = image.resize(width / image.width, vscale=height / image.height, kernel="lanczos3")
@@ -158,38 +158,72 @@ def _to_file(image: pyvips.Image, width: int, height: int, file: BinaryIO) -> _P
 def _strips(
     picture: _Picture, recipe: Recipe, size: tuple[int, int], box: tuple[int, int, int, int]
 ) -> Iterator[npt.NDArray[np.uint8]]:
-    """The print's rows from top to bottom, (rows, print width, 3) uint8; paper outside the picture is white."""
+    """The print's rows from top to bottom, (rows, print width, 3) uint8; paper outside the picture is white.
+
+    Each strip lies in the memory of the one before.
+    """
     left, upper, width, height = box
-    deep = picture.deep or picture.warp is not None
-    player = Player(recipe.steps, 16 if deep else 8, 16, height, width) if recipe.steps else None
-    radius = recipe.sharpen_radius_px
-    halo = halo_rows(radius) if radius else 0
+    band = _Band(picture, recipe, width, height)
     columns = slice(max(0, left), min(size[0], left + width))
     for paper_top in range(0, size[1], STRIP_ROWS):
         paper_bottom = min(paper_top + STRIP_ROWS, size[1])
-        out = np.full((paper_bottom - paper_top, size[0], 3), 255, dtype=np.uint8)
+        out = band.work.array("paper", (paper_bottom - paper_top, size[0], 3), np.uint8)
+        out[:] = 255
         top, bottom = max(0, paper_top - upper), min(height, paper_bottom - upper)
         if top < bottom:
-            outer_top, outer_bottom = max(0, top - halo), min(height, bottom + halo)
-            straight = _straight(picture, outer_top, outer_bottom, width)
-            wide = _widened(straight if player is None else player.strip(straight, outer_top))
-            fine = sharpened(wide, radius) if radius else to_8_bits(wide)
-            shown = fine[top - outer_top : bottom - outer_top, columns.start - left : columns.stop - left]
-            out[top + upper - paper_top : bottom + upper - paper_top, columns] = shown
+            shown = band.finished(top, bottom)
+            out[top + upper - paper_top : bottom + upper - paper_top, columns] = shown[
+                :, columns.start - left : columns.stop - left
+            ]
         yield out
 
 
-def _widened(pixels: Pixels) -> npt.NDArray[np.uint16]:
-    """The same pixels as 16-bit codes."""
+class _Band:
+    """The picture's rows as 16-bit codes with the recipe played, kept while sharpening still needs them."""
+
+    def __init__(self, picture: _Picture, recipe: Recipe, width: int, height: int) -> None:
+        deep = picture.deep or picture.warp is not None
+        self.work = Workspace()
+        self._picture = picture
+        self._width, self._height = width, height
+        self._player = Player(recipe.steps, 16 if deep else 8, 16, height, width) if recipe.steps else None
+        self._radius = recipe.sharpen_radius_px
+        self._halo = halo_rows(self._radius) if self._radius else 0
+        self._top = self._bottom = 0
+
+    def finished(self, top: int, bottom: int) -> npt.NDArray[np.uint8]:
+        """Rows ``top`` to ``bottom`` sharpened, (bottom - top, width, 3) uint8. Call from top to bottom."""
+        first, after = max(0, top - self._halo), min(self._height, bottom + self._halo)
+        codes = self.work.array("band", (STRIP_ROWS + 2 * self._halo, self._width, 3), np.uint16)
+        kept = max(0, self._bottom - first)
+        codes[:kept] = codes[self._bottom - kept - self._top : self._bottom - self._top]
+        self._play(first + kept, after, codes[kept : after - first])
+        self._top, self._bottom = first, after
+        rows = codes[: after - first]
+        fine = sharpened(rows, self._radius, self.work) if self._radius else to_8_bits(rows, self.work)
+        return fine[top - first : bottom - first]
+
+    def _play(self, top: int, bottom: int, out: npt.NDArray[np.uint16]) -> None:
+        straight = _straight(self._picture, top, bottom, self._width, self.work)
+        if self._player is None:
+            _widen(straight, out)
+        else:
+            self._player.rows(straight, top, out)
+
+
+def _widen(pixels: Pixels, out: npt.NDArray[np.uint16]) -> npt.NDArray[np.uint16]:
+    """The same pixels as 16-bit codes, in ``out``."""
     if pixels.dtype == np.uint16:
-        return np.asarray(pixels, dtype=np.uint16)
-    return np.multiply(pixels, np.uint16(257), dtype=np.uint16)
+        np.copyto(out, pixels)
+    else:
+        np.multiply(pixels, np.uint16(257), out=out, dtype=np.uint16)
+    return out
 
 
-def _straight(picture: _Picture, top: int, bottom: int, width: int) -> Pixels:
+def _straight(picture: _Picture, top: int, bottom: int, width: int, work: Workspace) -> Pixels:
     """Rows of the straightened picture, (bottom - top, width, 3); what had to be turned comes with 16 bits."""
     if picture.warp is None:
-        return picture.rows(top, bottom)
+        return picture.rows(top, bottom, work)
     corners = np.array([[(0, top), (width, top), (width, bottom), (0, bottom)]], dtype=np.float64)
     reach = cv2.perspectiveTransform(corners, picture.warp)[0, :, 1]
     first = max(0, min(picture.height - 1, math.floor(reach.min()) - _KERNEL_ROWS))
@@ -197,14 +231,17 @@ def _straight(picture: _Picture, top: int, bottom: int, width: int) -> Pixels:
     # points lie between pixels, OpenCV counts from pixel centres
     to_points = np.array([[1, 0, 0.5], [0, 1, top + 0.5], [0, 0, 1]])
     to_centres = np.array([[1, 0, -0.5], [0, 1, -first - 0.5], [0, 0, 1]])
-    out = cv2.warpPerspective(
-        _widened(picture.rows(first, last)),
+    slanted = picture.rows(first, last, work)
+    out: npt.NDArray[np.uint16] = work.array("straight", (bottom - top, width, 3), np.uint16)
+    cv2.warpPerspective(
+        _widen(slanted, work.array("slanted", slanted.shape, np.uint16)),
         to_centres @ picture.warp @ to_points,
         (width, bottom - top),
+        dst=out,
         flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    return np.asarray(out, dtype=np.uint16)
+    return out
 
 
 def _save(raw: Path, size: tuple[int, int], ppi: float, path: Path) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from surrogate.imaging.read import MM_PER_INCH
+from surrogate.imaging.workspace import Workspace
 
 #: Standard deviation of the mask on paper: one pixel at 300 ppi.
 RADIUS_MM = MM_PER_INCH / 300
@@ -41,16 +42,27 @@ def halo_rows(radius: float) -> int:
     return int(np.ceil(HALO_SIGMAS * radius))
 
 
-def sharpened(pixels: npt.NDArray[np.uint16], radius: float) -> npt.NDArray[np.uint8]:
-    """Sharpen (H, W, 3) uint16 sRGB with a mask of ``radius`` px; the result is rounded to 8 bits."""
-    luma = cv2.transform(pixels, _LUMA).astype(np.float32)
+def sharpened(pixels: npt.NDArray[np.uint16], radius: float, work: Workspace | None = None) -> npt.NDArray[np.uint8]:
+    """Sharpen (H, W, 3) uint16 sRGB with a mask of ``radius`` px; the result is rounded to 8 bits.
+
+    With ``work`` it lies in there, until the next call.
+    """
+    work = work or Workspace()
+    shape = pixels.shape[:2]
+    codes = work.array("luma codes", shape, np.uint16)
+    luma, blurred = (work.array(name, shape, np.float32) for name in ("luma", "blurred"))
+    detail = work.array("detail", pixels.shape, np.float32)
+    out = work.array("sharpened", pixels.shape, np.uint8)
+    np.copyto(luma, cv2.transform(pixels, _LUMA, dst=codes))
     size = 2 * halo_rows(radius) + 1
-    blurred = cv2.GaussianBlur(luma, (size, size), radius, borderType=cv2.BORDER_REPLICATE)
-    detail = (luma - blurred) * np.float32(AMOUNT / 257)
-    out = cv2.addWeighted(pixels, 1 / 257, cv2.merge([detail, detail, detail]), 1.0, 0.0, dtype=cv2.CV_8U)
-    return np.asarray(out, dtype=np.uint8)
+    cv2.GaussianBlur(luma, (size, size), radius, dst=blurred, borderType=cv2.BORDER_REPLICATE)
+    cv2.addWeighted(luma, AMOUNT / 257, blurred, -AMOUNT / 257, 0.0, dst=luma)
+    cv2.merge([luma, luma, luma], dst=detail)
+    cv2.addWeighted(pixels, 1 / 257, detail, 1.0, 0.0, dst=out, dtype=cv2.CV_8U)
+    return out
 
 
-def to_8_bits(pixels: npt.NDArray[np.uint16]) -> npt.NDArray[np.uint8]:
-    """Round 16-bit codes to the nearest 8-bit code."""
-    return np.asarray(cv2.convertScaleAbs(pixels, alpha=1 / 257), dtype=np.uint8)
+def to_8_bits(pixels: npt.NDArray[np.uint16], work: Workspace | None = None) -> npt.NDArray[np.uint8]:
+    """Round 16-bit codes to the nearest 8-bit code; with ``work`` they lie in there, until the next call."""
+    out = (work or Workspace()).array("8 bits", pixels.shape, np.uint8)
+    return np.asarray(cv2.convertScaleAbs(pixels, dst=out, alpha=1 / 257), dtype=np.uint8)

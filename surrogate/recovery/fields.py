@@ -1,0 +1,86 @@
+"""Low-resolution density fields, widened to the rows of a picture."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from surrogate.imaging.workspace import Workspace
+from surrogate.recovery.recipe import Grid, Plane
+
+
+def field_values(field: Grid | Plane, height: int, width: int) -> npt.NDArray[np.float32]:
+    """The density that a field subtracts, at (height, width, 3) float32."""
+    wide = cv2.resize(_nodes(field), (width, height), interpolation=cv2.INTER_CUBIC)
+    return np.asarray(wide if isinstance(field, Grid) else wide[..., None] * _share(field))
+
+
+def _nodes(field: Grid | Plane) -> npt.NDArray[np.float32]:
+    """Densities at the nodes: (rows, columns, 3) of a grid, (rows, columns) of a plane."""
+    if isinstance(field, Grid):
+        return np.array(field.values, dtype=np.float32)
+    return np.array(field.levels, dtype=np.float32) * np.float32(field.unit)
+
+
+def _share(field: Plane) -> npt.NDArray[np.float32]:
+    return np.array(field.share, dtype=np.float32)
+
+
+class FieldRows:
+    """A field over a picture of ``height`` by ``width``, row by row as :func:`field_values` gives them all.
+
+    Bicubic interpolation is separable, so the columns are widened once and each output row is mixed from four rows of
+    nodes with the weights that ``cv2.resize`` uses (Keys kernel, a = -0.75; edges replicated).
+    """
+
+    def __init__(self, field: Grid | Plane, height: int, width: int, unit: float) -> None:
+        """``unit`` is what the densities are multiplied by."""
+        nodes = _nodes(field) * np.float32(unit)
+        wide = cv2.resize(nodes, (width, nodes.shape[0]), interpolation=cv2.INTER_CUBIC)
+        self._rows = np.ascontiguousarray(wide).reshape(nodes.shape[0], -1)
+        self._share = None if isinstance(field, Grid) else _share(field)
+        self._height = height
+        self._width = width
+
+    def write(self, top: int, out: npt.NDArray[np.float32], work: Workspace) -> None:
+        """Fill ``out``, (rows, width, 3) float32, with the field of the rows from ``top`` on."""
+        rows = out.shape[0]
+        if self._share is None:
+            self._mix(top, out.reshape(rows, -1), work)
+            return
+        plane = work.array("plane", (rows, self._width), np.float32)
+        self._mix(top, plane, work)
+        channels = work.array("channels", (3, rows, self._width), np.float32)
+        cv2.merge([np.multiply(plane, share, out=channels[i]) for i, share in enumerate(self._share)], dst=out)
+
+    def _mix(self, top: int, out: npt.NDArray[np.float32], work: Workspace) -> None:
+        """Rows from ``top`` on, (rows, row length), each of four rows of nodes."""
+        last = self._rows.shape[0] - 1
+        centre = (np.arange(top, top + out.shape[0]) + 0.5) * (last + 1) / self._height - 0.5
+        base = np.floor(centre).astype(int)
+        t = centre - base
+        taps = np.stack([_keys(t + 1), _keys(t), _keys(1 - t), _keys(2 - t)]).astype(np.float32)
+        one = work.array("one tap", out.shape, np.float32)
+        for first, after in _runs(base):
+            four = [min(max(int(base[first]) + k, 0), last) for k in (-1, 0, 1, 2)]
+            np.multiply(taps[0, first:after, None], self._rows[four[0]], out=out[first:after])
+            for tap, node in zip(taps[1:], four[1:], strict=True):
+                np.multiply(tap[first:after, None], self._rows[node], out=one[first:after])
+                np.add(out[first:after], one[first:after], out=out[first:after])
+
+
+def _runs(base: npt.NDArray[np.int_]) -> list[tuple[int, int]]:
+    """(first, after) of rows that lie between the same nodes."""
+    cuts = [0, *(np.flatnonzero(np.diff(base)) + 1).tolist(), len(base)]
+    return list(pairwise(cuts))
+
+
+def _keys(distance: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Cubic convolution kernel (Keys 1981) with a = -0.75, as OpenCV uses; distance in grid cells, >= 0."""
+    a = -0.75
+    near = ((a + 2) * distance - (a + 3)) * distance * distance + 1
+    far = ((a * distance - 5 * a) * distance + 8 * a) * distance - 4 * a
+    return np.where(distance <= 1, near, np.where(distance < 2, far, 0.0))
