@@ -8,41 +8,21 @@ sides by themselves: they need the evidence of the pictures, given as :class:`Lo
 from __future__ import annotations
 
 import math
-import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
-from posixpath import splitext
 
+from surrogate.intake.evidence import PAIRED, Group, Look, back_odds, in_order, in_words, natural_key, size_odds
+from surrogate.intake.ordering import pair_by_order, runs
 from surrogate.intake.sidewords import Reading, Scheme, readings, side_of_folder, tokens
 from surrogate.records import Side
 
-#: A pair below this confidence is not made. Wrong pairs cost more than missed ones, which people see and mend.
-PAIRED = 0.75
+__all__ = ["Group", "Look", "natural_key", "open_questions", "pair", "pair_by_name", "pair_by_order"]
 
 
-@dataclass(frozen=True)
-class Look:
-    """What pairing needs to know of one scan.
-
-    ``size`` is width and height of the original (or of the scan) in one unit throughout; ``back`` is how much it
-    looks like the back of something, 0 to 1 (:func:`surrogate.intake.looks.back_likeness`).
-    """
-
-    name: str
-    size: tuple[float, float]
-    back: float
-
-
-@dataclass(frozen=True)
-class Group:
-    """The scans of one original. ``verso`` alone is a back whose front was not found."""
-
-    recto: str | None
-    verso: str | None
-    why: str
-    confidence: float
+#: Pairs of names at least this sure are not asked after in the pictures.
+SURE = 0.9
 
 
 @dataclass(frozen=True)
@@ -57,14 +37,6 @@ class _Named:
     folder_side: Side | None
 
 
-def natural_key(name: str) -> tuple[tuple[tuple[int, int, str], ...], ...]:
-    """Sort key that puts scan9 before scan10, and scan9 before scan9 (1) whatever their suffixes."""
-    return tuple(
-        tuple((0, int(part), part) if part.isdecimal() else (1, 0, part) for part in re.findall(r"\d+|\D+", text))
-        for text in splitext(name.casefold())
-    )
-
-
 def pair(names: Sequence[str], looks: Mapping[str, Look] | None = None) -> list[Group]:
     """Pair scans by name and, where looks are given, the rest by order; every name is in exactly one group.
 
@@ -76,19 +48,29 @@ def pair(names: Sequence[str], looks: Mapping[str, Look] | None = None) -> list[
     groups = pair_by_name(names, looks)
     if not looks:
         return groups
-    settled = [group for group in groups if group.verso]
-    single: dict[str, dict[str, Group]] = defaultdict(dict)
-    for group in groups:
-        if group.recto and not group.verso:
-            single[str(PurePosixPath(group.recto).parent)][group.recto] = group
-    for rest in single.values():
-        known = [looks[name] for name in rest if name in looks]
-        by_order = pair_by_order(known) if len(known) == len(rest) else []
-        paired = [group for group in by_order if group.verso]
-        gone = {name for group in paired for name in (group.recto, group.verso)}
-        settled += paired
-        settled += [group for name, group in rest.items() if name not in gone]
-    return _sorted(settled)
+    alone = {group.recto: group for group in groups if group.recto and not group.verso}
+    for run in runs(alone):
+        known = [looks[name] for name in run if name in looks]
+        for group in pair_by_order(known):
+            if group.verso or (group.why and group.recto and not alone[group.recto].why):
+                alone = {name: one for name, one in alone.items() if name not in {group.recto, group.verso}}
+                groups = [one for one in groups if one.recto not in {group.recto, group.verso} or one.verso]
+                groups.append(group)
+    return in_order(groups)
+
+
+def open_questions(groups: Iterable[Group]) -> tuple[list[str], list[list[str]]]:
+    """What only the pictures can settle after names were read: doubtful names, and runs that may be in order."""
+    doubtful = [
+        name
+        for group in groups
+        if group.confidence < SURE or (group.why and not group.verso)
+        for name in (group.recto, group.verso)
+        if name
+    ]
+    settled = set(doubtful)
+    single = [group.recto for group in groups if group.recto and not group.verso and group.recto not in settled]
+    return doubtful, runs(single)
 
 
 def pair_by_name(names: Sequence[str], looks: Mapping[str, Look] | None = None) -> list[Group]:
@@ -122,11 +104,7 @@ def pair_by_name(names: Sequence[str], looks: Mapping[str, Look] | None = None) 
         for scan in scans
         if scan.name not in taken
     ]
-    return _sorted(groups)
-
-
-def _sorted(groups: Iterable[Group]) -> list[Group]:
-    return sorted(groups, key=lambda group: natural_key(group.recto or group.verso or ""))
+    return in_order(groups)
 
 
 def _take_apart(name: str) -> _Named:
@@ -268,43 +246,11 @@ def _weighed(front: _Named, back: _Named, prior: float, words: str, looks: Mappi
     odds = math.log(prior / (1 - prior))
     if front.name in looks and back.name in looks:
         one, other = looks[front.name], looks[back.name]
-        odds += _back_odds(other) + _size_odds(one, other)
+        odds += back_odds(other) + size_odds(one, other)
         if one.back > other.back:
             odds -= 1.5
-        words += f"; {_say(one, other)}"
+        words += f"; the second {in_words(one, other)}"
     return Group(front.name, back.name, words, round(1 / (1 + math.exp(-odds)), 3))
-
-
-def _back_odds(look: Look) -> float:
-    """Log odds that this is a back. Held within 3, since backs with pictures exist: postcards, reused paper."""
-    likeness = min(max(look.back, 0.05), 0.95)
-    return math.log(likeness / (1 - likeness))
-
-
-def _size_odds(one: Look, other: Look) -> float:
-    """Log odds from the sizes: two sides of one sheet measure the same, either way round.
-
-    3 % is what cutting the outline twice may differ by; sheets that differ by more than 8 % are different sheets.
-    """
-    difference = size_difference(one.size, other.size)
-    if difference <= 0.03:
-        return 1.0
-    return -0.5 if difference <= 0.08 else -3.0
-
-
-def size_difference(one: tuple[float, float], other: tuple[float, float]) -> float:
-    """Largest relative difference of two sizes' sides, turned by 90° if that fits better; 0 = the same."""
-    return min(
-        max(abs(math.log(max(a, 1e-9) / max(b, 1e-9))) for a, b in zip(one, turned, strict=True))
-        for turned in (other, other[::-1])
-    )
-
-
-def _say(one: Look, other: Look) -> str:
-    likeness = "looks like a back" if other.back >= 0.5 else "does not look like a back"
-    difference = size_difference(one.size, other.size)
-    size = "same size" if difference <= 0.03 else f"sizes differ by {difference:.0%}"
-    return f"the second {likeness}, {size}"
 
 
 def _alone(scan: _Named, doubt: str, look: Look | None, *, systematic: bool) -> Group:
@@ -321,66 +267,3 @@ def _alone(scan: _Named, doubt: str, look: Look | None, *, systematic: bool) -> 
         why = doubt or "named as a back, but no front with that name was found"
         return Group(None, scan.name, why, 0.9 if sure else PAIRED)
     return Group(scan.name, None, doubt, 1.0 if not doubt else 0.8)
-
-
-def pair_by_order(looks: Sequence[Look]) -> list[Group]:
-    """Pair scans that are in scanning order: front, back, front, back; or all fronts, then all backs.
-
-    Three readings are weighed by the same evidence (does the back look like one, are the sizes the same): each back
-    after its front where there is one; the second half the backs of the first half; the same with the stack turned
-    over, so that backs come in reverse. A pair is made only where its front does not itself look like a back.
-
-    Args:
-        looks: the scans of one folder in the order in which they were made.
-
-    """
-    following = _following(looks)
-    halves = [reading for reading in (_halves(looks, turned=False), _halves(looks, turned=True)) if reading]
-    best_odds, best, words = following[0], following[1], "the scan after it"
-    for odds, pairs, said in halves:
-        # Whole stacks are weighed against single pairs: several more pairs must speak for them.
-        if odds > best_odds + 2.0:
-            best_odds, best, words = odds, pairs, said
-    groups: list[Group] = []
-    backs = {back for _, back in best}
-    partner = dict(best)
-    for place, look in enumerate(looks):
-        if place in partner:
-            other = looks[partner[place]]
-            confidence = 1 / (1 + math.exp(-_pair_odds(look, other)))
-            groups.append(Group(look.name, other.name, f"{words} {_say(look, other)[11:]}", round(confidence, 3)))
-        elif place not in backs:
-            why = "looks like a back, but no front was found for it" if look.back >= 0.9 else ""
-            groups.append(Group(look.name, None, why, 1.0 if not why else 0.6))
-    return groups
-
-
-def _pair_odds(front: Look, back: Look) -> float:
-    if front.back >= 0.5 or back.back <= 0.75 or size_difference(front.size, back.size) > 0.03:
-        return -9.0
-    return _back_odds(back) + _size_odds(front, back) - _back_odds(front) - 2.0
-
-
-def _following(looks: Sequence[Look]) -> tuple[float, list[tuple[int, int]]]:
-    total, pairs, place = 0.0, [], 0
-    while place + 1 < len(looks):
-        odds = _pair_odds(looks[place], looks[place + 1])
-        if odds > math.log(PAIRED / (1 - PAIRED)):
-            total += odds
-            pairs.append((place, place + 1))
-            place += 1
-        place += 1
-    return total, pairs
-
-
-def _halves(looks: Sequence[Look], *, turned: bool) -> tuple[float, list[tuple[int, int]], str] | None:
-    half = len(looks) // 2
-    if len(looks) < 4 or len(looks) % 2:
-        return None
-    order = list(range(half, 2 * half))
-    pairs = list(zip(range(half), reversed(order) if turned else order, strict=True))
-    odds = [_pair_odds(looks[front], looks[back]) for front, back in pairs]
-    if min(odds) <= -9.0:
-        return None
-    words = "the second half of the folder holds the backs" + (" in reverse," if turned else ",")
-    return sum(odds), pairs, words
