@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from surrogate._version import __version__
 from surrogate.collection.catalogue import FileRow
@@ -23,7 +24,7 @@ class Decisions:
     """What people or settings decided about one side; together with the master it settles every copy.
 
     ``kind`` None means: find out. ``outlines`` None means: find them; empty: keep the whole frame; each has four
-    corners in master pixels, clockwise from top left.
+    corners in master pixels after turning, clockwise from top left. ``turn`` is in degrees clockwise.
     """
 
     kind: Kind | None
@@ -33,6 +34,7 @@ class Decisions:
     copies: CopiesSection
     scan: ScanSection
     outlines: tuple[Corners, ...] | None = None
+    turn: Literal[0, 90, 180, 270] = 0
 
 
 @dataclass(frozen=True)

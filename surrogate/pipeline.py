@@ -70,11 +70,12 @@ def take_in(job: Job) -> Taken:
         sha256, size = _preserve(job.scan, master)
     header = read_header(master)
     raster = read_reduced(master, job.decisions.copies.viewing_long_edge)
+    raster = replace(raster, pixels=make.turned(raster.pixels, job.decisions.turn))
     if raster.ppi is None and job.decisions.scan.ppi:
         raster = replace(raster, ppi=job.decisions.scan.ppi * raster.scale)
     found, background, notes = _layout(raster, job.decisions)
     shown = _as_shown(found)
-    density = _density(_look(raster, shown[0]))
+    density = proxy_density(_look(raster, shown[0]))
     guess = _kind(density, raster.ppi, len(shown) - 1, background, job)
     measured, parts = _measure(raster, shown, density, guess.kind, job)
     copies = _copies(master, sha256, raster, shown, parts, job)
@@ -166,8 +167,8 @@ def _look(raster: Raster, shown: _Shown) -> Raster:
     return raster if shown.outline is None else make.straightened(raster, shown.outline)
 
 
-def _density(raster: Raster) -> _Density:
-    """Density of about 1 MP, for measuring and planning."""
+def proxy_density(raster: Raster) -> _Density:
+    """Density (H, W, 3) of a picture reduced to about 1 MP, for measuring and planning."""
     height, width = raster.pixels.shape[:2]
     factor = min(1.0, (1e6 / (height * width)) ** 0.5)
     size = (max(1, round(width * factor)), max(1, round(height * factor)))
@@ -180,7 +181,7 @@ def _measure(raster: Raster, shown: list[_Shown], density: _Density, kind: Kind,
     pictures = [one for one in shown if one.part is not None]
     kinds_of, densities = [], []
     for one in pictures:
-        densities.append(_density(_look(raster, one)))
+        densities.append(proxy_density(_look(raster, one)))
         guess = kinds.guess(densities[-1], ppi=raster.ppi, layout_parts=0, background="frame")
         kinds_of.append(guess.kind)
     measured_parts = condition.measure_together(densities, kinds_of, side=job.side, ppi=raster.ppi)
@@ -217,7 +218,9 @@ def _copies(
             recipe = _recipe(plan, one, use, its_kind, sha256, raster, job)
             size = recipe.long_edge_px or 0
             same = one.outline is None and size == decisions.copies.viewing_long_edge
-            source = raster if same else make.picture(master, turn=0, outline=one.outline, long_edge_px=size)
+            source = raster
+            if not same:
+                source = make.picture(master, turn=decisions.turn, outline=one.outline, long_edge_px=size)
             if source.ppi is None and decisions.scan.ppi:
                 source = replace(source, ppi=decisions.scan.ppi * source.scale)
             copies += _staged(source, recipe, job)
@@ -232,6 +235,7 @@ def _recipe(plan: Plan, one: _Shown, use: Use, kind: Kind, sha256: str, raster: 
         use=use.value,
         side=job.side.value,
         part=one.part,
+        turn=decisions.turn,
         master="",
         master_sha256=sha256,
         input_profile=raster.profile,

@@ -9,7 +9,9 @@ from pathlib import Path
 
 from surrogate.collection import files, paths
 from surrogate.collection.catalogue import FileRow
+from surrogate.description import faces
 from surrogate.description.embed import Description, embedder
+from surrogate.description.faces import Face
 from surrogate.errors import ScanSetAside
 from surrogate.jobs import SOFTWARE, Placed, StagedCopy, Taken
 from surrogate.records import Copy, Kind, Master, Side, Use
@@ -141,6 +143,7 @@ def describe_copy(description: Description, master: Master, recipe: Recipe, use:
             "derived_from": master.file,
             "history": [f"{what} made by {recipe.software}", *done, *description.history],
             "software": recipe.software,
+            "faces": _faces(description, master, recipe),
         }
     )
 
@@ -152,5 +155,13 @@ def describe_master(description: Description, master: Master, kind: Kind) -> Des
             "source_type": "negativeFilm" if kind is Kind.NEGATIVE else "print",
             "source": f"{master.file} sha256:{master.sha256}",
             "software": SOFTWARE,
+            "faces": description.faces if master.side is Side.RECTO else [],
         }
     )
+
+
+def _faces(description: Description, master: Master, recipe: Recipe) -> list[Face]:
+    """The faces on a copy of the front; people marked them on the scan."""
+    if master.side is not Side.RECTO:
+        return []
+    return faces.on_copy(description.faces, master.width, master.height, recipe.turn, recipe.outline)

@@ -16,6 +16,7 @@ from surrogate.collection import paths
 from surrogate.collection.catalogue import Catalogue, OriginalRow
 from surrogate.collection.files import sha256_of
 from surrogate.collection.settings import Settings
+from surrogate.description import faces
 from surrogate.description.embed import Description
 from surrogate.description.matching import matching
 from surrogate.description.merging import merge_row
@@ -175,6 +176,7 @@ def description(catalogue: Catalogue, settings: Settings, reference: str) -> Des
         rights=recto.rights or verso.rights or settings.collection.rights,
         history=["words changed after the copy was made"] if catalogue.happened(reference, DESCRIBED_AGAIN) else [],
         software=SOFTWARE,
+        faces=faces.read(recto.faces),
     )
 
 
@@ -195,6 +197,7 @@ def decisions(
         copies=settings.copies,
         scan=settings.scan,
         outlines=outlines,
+        turn=caption.turn,
     )
 
 

@@ -12,10 +12,11 @@ from collections.abc import Mapping
 from pydantic import Field
 
 from surrogate.description.dates import understand
+from surrogate.description.faces import Face
 from surrogate.description.text import clean, shorten
 from surrogate.records import Record
 
-Structure = dict[str, str | list[str]]
+Structure = dict[str, "Value"]
 Value = str | list[str] | Structure | list[Structure]
 
 # IIM 4.2, largest size of each data set in bytes.
@@ -38,6 +39,7 @@ EXIF_MOST_BYTES: Mapping[str, int] = {
     "IFD0:Copyright": 2000,
     "IFD0:Software": 2000,
 }
+REGION_TYPES = "http://cv.iptc.org/newscodes/imageregiontype/"
 SOURCE_TYPES = "http://cv.iptc.org/newscodes/digitalsourcetype/"
 
 
@@ -46,7 +48,7 @@ class Description(Record):
 
     ``date`` is EDTF or text; ``place`` may end in the web address of an authority file; ``source`` names the master
     file and its SHA-256; ``derived_from`` is a document id or a file; ``history`` tells the recipe in words, one step
-    each; ``source_type`` is a term of the IPTC NewsCodes "digital source type".
+    each; ``source_type`` is a term of the IPTC NewsCodes "digital source type". ``faces`` lie on the picture itself.
     """
 
     reference: str = ""
@@ -64,6 +66,7 @@ class Description(Record):
     derived_from: str = ""
     history: list[str] = Field(default=[])
     software: str = ""
+    faces: list[Face] = Field(default=[])
 
 
 def cleaned(description: Description) -> Description:
@@ -71,10 +74,12 @@ def cleaned(description: Description) -> Description:
 
     Blanks and line breaks around a text are no part of it: Exif readers take them off.
     """
-    values = {
-        name: [_trimmed(each) for each in value] if isinstance(value, list) else _trimmed(value)
+    values: dict[str, object] = {
+        name: [_trimmed(str(each)) for each in value] if isinstance(value, list) else _trimmed(value)
         for name, value in description
+        if name != "faces"
     }
+    values["faces"] = [face.model_copy(update={"name": _trimmed(face.name)}) for face in description.faces]
     return Description.model_validate(values)
 
 
@@ -117,6 +122,7 @@ def xmp_tags(description: Description) -> dict[str, Value]:
         "XMP-exif:UserComment": description.inscription,
         "XMP-photoshop:DateCreated": (date.xmp or "") if date else "",
         "XMP-iptcExt:PersonInImage": [person for person in description.people if person],
+        "XMP-iptcExt:ImageRegion": [_region(number, face) for number, face in enumerate(description.faces, start=1)],
         "XMP-iptcExt:LocationShown": _structures([place]),
         "XMP-iptcCore:Location": name,
         "XMP-dc:Creator": [description.creator] if description.creator else [],
@@ -176,6 +182,15 @@ def _one_line(text: str) -> str:
 def _structures(rows: list[Structure]) -> list[Structure]:
     filled = [{key: value for key, value in row.items() if value} for row in rows]
     return [row for row in filled if row]
+
+
+def _region(number: int, face: Face) -> Structure:
+    """A person's place as an IPTC image region; somebody unknown has no name."""
+    boundary = {"RbShape": "circle", "RbUnit": "relative"}
+    boundary |= {key: f"{value:.4f}" for key, value in (("RbX", face.x), ("RbY", face.y), ("RbRx", face.r))}
+    human: Structure = {"Identifier": [REGION_TYPES + "human"], "Name": "human"}
+    region: Structure = {"RegionBoundary": {**boundary}, "RId": f"person-{number}", "RCtype": [human]}
+    return region | ({"Name": face.name} if face.name not in {"", "?"} else {})
 
 
 def _derived_from(source: str) -> Structure:
