@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from surrogate import wording
-from surrogate.batch import Batch, set_aside
-from surrogate.collection import paths
+from surrogate.batch import Batch, set_aside, staging
 from surrogate.condition import kind as kinds
 from surrogate.errors import WrongUse
 from surrogate.intake.gather import Gathered, Scan
@@ -64,12 +63,11 @@ def jobs(batch: Batch, group: Group) -> list[tuple[Scan, Job]]:
         known = batch.catalogue.source(str(scan.path.resolve()))
         if known is not None and known[:2] == (scan.size, scan.mtime_ns):
             continue
-        batch.serial += 1
         job = Job(
             scan=scan.path,
             name=name,
             side=side,
-            staging=batch.root / paths.INCOMING / str(batch.serial),
+            staging=staging(batch),
             decisions=_decide(batch, name, side),
         )
         found.append((scan, job))

@@ -41,25 +41,6 @@ def _print_json(report: BaseModel) -> None:
     print(report.model_dump_json(indent=2, by_alias=True))
 
 
-class _Meter:
-    """Progress on standard error, only where somebody watches."""
-
-    def __init__(self) -> None:
-        self._watched = sys.stderr.isatty()
-        self._started = 0.0
-
-    def __call__(self, done: int, total: int, what: str) -> None:
-        import time
-
-        if not self._watched:
-            return
-        now = time.monotonic()
-        self._started = self._started or now
-        left = (now - self._started) / max(1, done - 1) * (total - done) if done > 1 else 0
-        line = f"{done} of {total}  {what[:40]:40}  about {left:.0f} s left"
-        print(f"\r{line}", end="\n" if done >= total else "", file=sys.stderr, flush=True)
-
-
 def _finish_process(report: ProcessReport, *, as_json: bool) -> None:
     if as_json:
         _print_json(report)
@@ -74,6 +55,8 @@ def _finish_process(report: ProcessReport, *, as_json: bool) -> None:
             _say(f"Note: {note}")
         for aside in report.set_aside:
             _say(f"Set aside: {aside.file}: {aside.reason} {aside.advice}")
+        if report.left:
+            _say(f"Stopped: {report.left} scans are left. Run the same command again to go on.")
         _say(f"Look at it: {Path(report.collection) / 'report.html'}")
     raise typer.Exit(report.exit_status)
 
@@ -86,8 +69,9 @@ def demo(
 ) -> None:
     """The main job on the sample scans."""
     from surrogate.demonstrating import demo as run
+    from surrogate.meter import Meter
 
-    _finish_process(run(folder, workers=workers, progress=_Meter()), as_json=as_json)
+    _finish_process(run(folder, workers=workers, progress=Meter()), as_json=as_json)
 
 
 @app.command()
@@ -111,9 +95,10 @@ def process(
             for line in rehearsal.lines():
                 _say(line)
         raise typer.Exit(rehearsal.exit_status)
+    from surrogate.meter import Meter
     from surrogate.processing import process as run
 
-    report = run(scans, collection, captions=captions, kind=kind, workers=workers, progress=_Meter())
+    report = run(scans, collection, captions=captions, kind=kind, workers=workers, progress=Meter())
     _finish_process(report, as_json=as_json)
 
 

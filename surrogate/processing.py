@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from surrogate import arriving, exporting, following, likening, outlining, running, taking, wording
+from surrogate import arriving, exporting, following, likening, outlining, running, stopping, taking, wording
 from surrogate.batch import Batch, ProcessReport, Progress
 from surrogate.collection.catalogue import Catalogue, open_catalogue
 from surrogate.collection.holding import clear_unfinished, held
@@ -17,8 +17,9 @@ from surrogate.records import Copy, Kind
 
 __all__ = ["ProcessReport", "Progress", "process"]
 
-#: Scans in flight per worker: enough that none waits for the parent, few enough that little is lost when interrupted.
-IN_FLIGHT = 2
+#: Originals in flight per worker: enough that none waits for the parent or for one slow scan before it, few enough that
+#: little of the disk is taken by what has no number yet.
+IN_FLIGHT = 4
 
 
 def process(
@@ -38,7 +39,12 @@ def process(
     gathered = gather(scans, collection)
     found = prepare(collection)
     embedder()  # fails in one sentence, before anything is changed, when ExifTool is missing
-    with held(collection, "process"), open_catalogue(collection) as catalogue, running.executor(workers) as pool:
+    with (
+        stopping.heard() as stop,
+        held(collection, "process"),
+        open_catalogue(collection) as catalogue,
+        running.executor(workers) as pool,
+    ):
         clear_unfinished(collection)
         names = [scan.name for scan in gathered.scans]
         batch = Batch(
@@ -52,13 +58,15 @@ def process(
             kind=ruled,
             scans=arriving.by_name(gathered),
             progress=progress,
+            stop=stop,
         )
         batch.notes += batch.wording.notes
         taking.take_in_all(batch, arriving.groups(batch, gathered))
         batch.notes += likening.link(collection, catalogue)
         following.follow_changes(batch)
         clear_unfinished(collection)
-        batch.notes += text.refresh_all(collection, _copies_by_original(catalogue), found.text.language, pool[1])
+        if not stop.asked:
+            batch.notes += text.refresh_all(collection, _copies_by_original(catalogue), found.text.language, pool[1])
         exporting.export(collection, found, catalogue, batch.notes)
         return ProcessReport(
             collection=str(collection),
@@ -67,6 +75,7 @@ def process(
             already_there=batch.already_there,
             updated=batch.updated,
             set_aside=batch.aside,
+            left=batch.left,
             notes=batch.notes,
         )
 

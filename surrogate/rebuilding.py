@@ -6,7 +6,7 @@ import shutil
 from collections.abc import Sequence
 from pathlib import Path
 
-from surrogate import placing, running, wording
+from surrogate import calm, placing, wording
 from surrogate.collection import paths, settings
 from surrogate.collection.catalogue import Catalogue, CopyRow, open_catalogue
 from surrogate.collection.files import disk_errors, publish, sha256_of
@@ -45,7 +45,7 @@ def rebuild(folder: Path, references: Sequence[str] = ()) -> RebuildReport:
     A copy is replaced only by one that was made whole. Raises :class:`WrongUse` for an unknown reference number.
     """
     found = settings.read(folder)
-    running.calm_libraries()
+    calm.libraries()
     with held(folder, "rebuild"), open_catalogue(folder) as catalogue:
         known = [row.reference for row in catalogue.originals()]
         for reference in references:

@@ -1,45 +1,34 @@
-"""Where work is done: in this process or in others, always through the same two calls."""
+"""Where work is done: in child processes of this one or on a cluster, always through the same calls."""
 
 from __future__ import annotations
 
-import multiprocessing
 import os
-from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Executor
 from contextlib import contextmanager
-from typing import Any, TypeVar
 
+from surrogate import calm
+from surrogate.crew import Crew
 from surrogate.errors import WrongUse
-
-T = TypeVar("T")
+from surrogate.jobs import Job, Taken
 
 #: Memory one worker may need: 400 MB is the measured ceiling for 100-megapixel scans, and half as much again.
 WORKER_BYTES = 600_000_000
 
-
-class InProcess(Executor):
-    """Runs each call at once, in this process."""
-
-    def submit(self, fn: Callable[..., T], /, *args: Any, **kwargs: Any) -> Future[T]:
-        """Run ``fn`` now; its result or error is in the future returned."""
-        future: Future[T] = Future()
-        try:
-            future.set_result(fn(*args, **kwargs))
-        except Exception as error:  # noqa: BLE001  (an executor hands every error to whoever asks for the result)
-            future.set_exception(error)
-        return future
+#: Time one call may take: a scan of 86 MB takes about a second, so this is more than a hundred times what is usual, and
+#: leaves room for a slow disk far away.
+LIMIT_S, LIMIT_S_PER_MB = 120.0, 1.0
 
 
-def calm_libraries() -> None:
-    """One thread per library in each process: processes are the unit of parallel work here."""
-    for name in ("VIPS_CONCURRENCY", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
-    import cv2
-
-    cv2.setNumThreads(1)
-    import pyvips
-
-    pyvips.cache_set_max(0)
+def limit_s(arguments: Sequence[object]) -> float:
+    """Seconds that a call with these arguments may take: two minutes, and one more second for each megabyte of scan."""
+    size = 0
+    for argument in arguments:
+        if isinstance(argument, Job):
+            size += argument.scan.stat().st_size if argument.scan.exists() else 0
+        elif isinstance(argument, Taken):
+            size += argument.size
+    return LIMIT_S + LIMIT_S_PER_MB * size / 1e6
 
 
 def default_workers() -> int:
@@ -63,18 +52,16 @@ def _free_bytes() -> int:
 def executor(workers: int | None) -> Iterator[tuple[Executor, int]]:
     """An executor and its number of workers; None chooses by cores and memory.
 
-    Raises :class:`WrongUse` for fewer than one worker.
+    When the block ends by an error, work in hand is broken off. Raises :class:`WrongUse` for fewer than one worker.
     """
     count = default_workers() if workers is None else workers
     if count < 1:
         raise WrongUse(f"--workers must be 1 or more, not {count}.")
-    calm_libraries()
-    if count == 1:
-        yield InProcess(), 1
-        return
-    context = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(count, mp_context=context, initializer=calm_libraries)
+    calm.environment()
+    crew = Crew(count, limit_s)
     try:
-        yield pool, count
-    finally:
-        pool.shutdown(cancel_futures=True)
+        yield crew, count
+    except BaseException:
+        crew.abandon()
+        raise
+    crew.shutdown()

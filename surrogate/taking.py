@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections import deque
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from surrogate import arriving, entering, pipeline, placing, wording
 from surrogate.batch import Batch, set_aside, tell
-from surrogate.errors import CollectionUnusable, DiskFull, MissingTool, ScanSetAside
+from surrogate.errors import CollectionUnusable, DiskFull, MissingTool, ScanSetAside, WorkerLost
 from surrogate.intake.gather import Scan
 from surrogate.intake.pairing import Group
 from surrogate.jobs import Placed, Taken
 from surrogate.records import Side
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -30,11 +33,17 @@ _Started = list[tuple[Scan, Side, Future[Taken]]]
 
 
 def take_in_all(batch: Batch, fresh: list[Group]) -> None:
-    """Take in every scan of these originals: at most a window of them is on its way at any time."""
-    batch.total = sum(len(arriving.members(group)) for group in fresh)
+    """Take in every scan of these originals: at most a window of them is on its way at any time.
+
+    When somebody asks to stop, what workers have begun is finished and the rest is left for the next run.
+    """
+    batch.total = batch.done + sum(len(arriving.members(group)) for group in fresh)
     taking: deque[tuple[Group, _Started]] = deque()
     in_place: deque[Placing] = deque()
     for group in fresh:
+        if batch.stop.asked:
+            batch.left += len(arriving.members(group))
+            continue
         taking.append((group, _start(batch, group)))
         while len(taking) >= batch.window:
             _settle(batch, *taking.popleft(), in_place)
@@ -50,9 +59,12 @@ def _start(batch: Batch, group: Group) -> _Started:
 
 def _settle(batch: Batch, group: Group, started: _Started, in_place: deque[Placing]) -> None:
     """Give the sides of one original their number and start putting them in place."""
+    if batch.stop.asked and all(future.cancel() for _, _, future in started):
+        batch.left += len(started)
+        return
     reference = arriving.reference_of_known_side(batch, group)
     for scan, side, future in started:
-        taken = _result(batch, scan, future)
+        taken = outcome(batch, scan.name, scan, future)
         if taken is None:
             continue
         if side is Side.VERSO and reference is None and group.recto is not None:
@@ -83,16 +95,23 @@ def _settle(batch: Batch, group: Group, started: _Started, in_place: deque[Placi
             record(batch, in_place.popleft())
 
 
-def _result(batch: Batch, scan: Scan, future: Future[Taken]) -> Taken | None:
+def outcome(batch: Batch, name: str, scan: Scan | None, future: Future[T]) -> T | None:
+    """What a worker brought back; None when there is nothing, and the scan is set aside.
+
+    A scan whose worker was lost is not remembered, so that the next run tries it again. Errors that concern the whole
+    collection are raised.
+    """
     try:
         return future.result()
+    except WorkerLost as problem:
+        set_aside(batch, name, problem.reason, problem.advice)
     except ScanSetAside as problem:
-        set_aside(batch, scan.name, problem.reason, problem.advice, scan)
+        set_aside(batch, name, problem.reason, problem.advice, scan)
     except (DiskFull, CollectionUnusable, MissingTool):
         raise
     except Exception as problem:  # noqa: BLE001  (one bad scan never stops a batch)
         set_aside(
-            batch, scan.name, f"It could not be processed ({type(problem).__name__}: {problem}).",
+            batch, name, f"It could not be processed ({type(problem).__name__}: {problem}).",
             "Save the scan as plain TIFF and try again; if that fails too, please report it.", scan,
         )  # fmt: skip
     return None
@@ -116,10 +135,8 @@ def record(batch: Batch, done: Placing) -> None:
     """Enter one finished side into the catalogue."""
     reference, taken = done.reference, done.taken
     scan = batch.scans.get(taken.job.name)
-    try:
-        placed = done.placed.result()
-    except ScanSetAside as problem:
-        set_aside(batch, taken.job.name, problem.reason, problem.advice, scan)
+    placed = outcome(batch, taken.job.name, scan, done.placed)
+    if placed is None:
         return
     entering.enter(batch.catalogue, reference, taken, placed, done.described_as)
     if scan is not None and not taken.job.is_master:

@@ -109,9 +109,10 @@ class Conversation:
         program = shutil.which("exiftool")
         if program is None:
             raise MissingTool(f"ExifTool is not installed; captions cannot be put into copies. {HOW_TO_INSTALL}")
-        # setpriv ends ExifTool with its parent: it would otherwise outlive a worker that was killed.
+        # setpriv ends ExifTool with its parent: it would otherwise outlive a worker that was killed. Workers ignore the
+        # gentler signals, and so does what they start.
         guard = shutil.which("setpriv")
-        before = [guard, "--pdeathsig", "TERM", "--"] if guard else []
+        before = [guard, "--pdeathsig", "KILL", "--"] if guard else []
         self._complaints = tempfile.TemporaryFile()  # noqa: SIM115 (closed in _stop)
         self._process = subprocess.Popen(
             [*before, program, *_START],
