@@ -16,8 +16,8 @@ from surrogate._version import __version__
 
 if TYPE_CHECKING:
     from surrogate.auditing import audit
+    from surrogate.collection.listing import read as read_manifest
     from surrogate.demonstrating import demo
-    from surrogate.handover.manifest import read as read_manifest
     from surrogate.processing import process
     from surrogate.rebuilding import rebuild
     from surrogate.records import Manifest, Original
@@ -41,7 +41,7 @@ _HOMES = {
     "audit": ("surrogate.auditing", "audit"),
     "demo": ("surrogate.demonstrating", "demo"),
     "process": ("surrogate.processing", "process"),
-    "read_manifest": ("surrogate.handover.manifest", "read"),
+    "read_manifest": ("surrogate.collection.listing", "read"),
     "rebuild": ("surrogate.rebuilding", "rebuild"),
     "rehearse": ("surrogate.rehearsing", "rehearse"),
 }

@@ -15,10 +15,10 @@ import handmade
 import pytest
 from lxml import etree
 
-from surrogate.collection import paths
-from surrogate.collection.catalogue import open_catalogue
+from surrogate.collection import listing, paths
+from surrogate.collection.catalogue import open_file
 from surrogate.errors import WrongUse
-from surrogate.handover import archive, bag, finding_aid, formats, manifest, takeover
+from surrogate.handover import archive, bag, finding_aid, formats, takeover
 from surrogate.handover.shares import HandoverRefused
 from surrogate.records import Manifest, Original
 
@@ -29,7 +29,7 @@ EAD = {"e": "http://ead3.archivists.org/schema/"}
 
 def build(folder: Path, originals: int = 4) -> Manifest:
     whole = handmade.build(folder, originals)
-    with open_catalogue(folder) as catalogue:
+    with open_file(folder / "catalogue.sqlite") as catalogue:
         for original in whole.originals:
             catalogue.add_event(original.reference, "taken in", "scan (recto), surrogate 0")
         catalogue.add_event(None, "audit", "every file read; nothing was wrong")
@@ -59,8 +59,8 @@ def test_valid_by_bagit_and_by_sha256sum(handed: tuple[Path, Path, Manifest]) ->
     theirs = bagit.Bag(str(made))
     theirs.validate()
     assert set(theirs.algorithms) == {"sha256", "sha512"}
-    for tool, listing in (("sha256sum", "manifest-sha256.txt"), ("sha512sum", "tagmanifest-sha512.txt")):
-        subprocess.run([tool, "--strict", "--quiet", "-c", listing], cwd=made, check=True)
+    for tool, names in (("sha256sum", "manifest-sha256.txt"), ("sha512sum", "tagmanifest-sha512.txt")):
+        subprocess.run([tool, "--strict", "--quiet", "-c", names], cwd=made, check=True)
     assert archive.check(made) == []
 
 
@@ -172,13 +172,13 @@ def test_round_trip_gives_the_same_checksums(handed: tuple[Path, Path, Manifest]
     report = takeover.take_over([made], again)
     assert report.originals == len(whole.originals)
     assert checksums(again) == checksums(collection)
-    assert manifest.read(again) == whole
+    assert listing.read(again) == whole
     for original in whole.originals:
         assert not os.access(again / original.masters[0].file, os.W_OK) or os.geteuid() == 0
         assert (again / original.masters[0].file).stat().st_mode & 0o222 == 0
     archive.handover(again, tmp_path / "second", sha512=True)
-    for listing in ("manifest-sha256.txt", "manifest-sha512.txt"):
-        assert (tmp_path / "second" / listing).read_bytes() == (made / listing).read_bytes()
+    for names in ("manifest-sha256.txt", "manifest-sha512.txt"):
+        assert (tmp_path / "second" / names).read_bytes() == (made / names).read_bytes()
 
 
 def test_interrupted_and_run_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

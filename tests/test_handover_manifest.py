@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from surrogate.collection import listing
 from surrogate.errors import CollectionUnusable
 from surrogate.handover import manifest
 from surrogate.handover.words import date_words
@@ -29,7 +30,7 @@ def test_valid_against_its_schema_and_read_back(tmp_path: Path) -> None:
     schema = json.loads((tmp_path / "manifest.schema.json").read_text("utf-8"))
     jsonschema.Draft202012Validator.check_schema(schema)
     jsonschema.validate(document, schema, cls=jsonschema.Draft202012Validator)
-    assert manifest.read(tmp_path) == written
+    assert listing.read(tmp_path) == written
     assert [item["reference"] for item in document["originals"]] == sorted(o.reference for o in written.originals)
 
 
@@ -43,7 +44,7 @@ def test_empty_collection(tmp_path: Path) -> None:
     manifest.write(tmp_path, handmade.COLLECTION, handmade.SOFTWARE, [], [])
     text = (tmp_path / "manifest.json").read_text("utf-8")
     assert text == json.dumps(json.loads(text), indent=2, ensure_ascii=False) + "\n"
-    assert manifest.read(tmp_path).originals == []
+    assert listing.read(tmp_path).originals == []
 
 
 def test_second_write_leaves_the_files_alone(tmp_path: Path) -> None:
@@ -96,7 +97,7 @@ def test_hostile_text_comes_back_unchanged(tmp_path: Path) -> None:
         for n, text in enumerate((*handmade.HOSTILE, "two\nlines\u2028three", "\\u0041 \\n"), start=1)
     ]
     manifest.write(tmp_path, handmade.COLLECTION, handmade.SOFTWARE, nasty, [])
-    assert manifest.read(tmp_path).originals == nasty
+    assert listing.read(tmp_path).originals == nasty
     assert [row["caption"].removeprefix("'") for row in rows(tmp_path)[:: len(first.copies)]] == [
         item.caption for item in nasty
     ]
@@ -106,12 +107,12 @@ def test_hostile_text_comes_back_unchanged(tmp_path: Path) -> None:
 def test_damaged_manifest_says_so(tmp_path: Path, damage: str) -> None:
     (tmp_path / "manifest.json").write_bytes(damage.encode("latin-1"))
     with pytest.raises(CollectionUnusable, match=r"manifest\.json is damaged"):
-        manifest.read(tmp_path)
+        listing.read(tmp_path)
 
 
 def test_no_manifest_says_what_to_do(tmp_path: Path) -> None:
     with pytest.raises(CollectionUnusable, match="surrogate process"):
-        manifest.read(tmp_path)
+        listing.read(tmp_path)
 
 
 def test_schema_refuses_what_is_not_a_manifest() -> None:
@@ -151,9 +152,9 @@ def test_dates_in_words(edtf: str, words: str) -> None:
 
 def test_listing_reads_what_was_written_one_at_a_time(tmp_path: Path) -> None:
     written = handmade.build(tmp_path, 5)
-    listing = manifest.Listing(tmp_path)
-    assert list(listing) == list(listing) == written.originals
-    assert listing.head == written.model_copy(update={"originals": []})
+    listed = listing.Listing(tmp_path)
+    assert list(listed) == list(listed) == written.originals
+    assert listed.head == written.model_copy(update={"originals": []})
 
 
 @pytest.mark.parametrize("indent", [None, 1, 4])
@@ -161,22 +162,22 @@ def test_listing_reads_other_layouts_too(tmp_path: Path, indent: int | None) -> 
     written = handmade.build(tmp_path, 2)
     file = tmp_path / "manifest.json"
     file.write_text(json.dumps(json.loads(file.read_text("utf-8")), indent=indent), "utf-8")
-    listing = manifest.Listing(tmp_path)
-    assert list(listing) == written.originals
-    assert listing.head.collection == written.collection
+    listed = listing.Listing(tmp_path)
+    assert list(listed) == written.originals
+    assert listed.head.collection == written.collection
 
 
 def test_listing_of_nothing_and_of_a_damaged_original(tmp_path: Path) -> None:
     manifest.write(tmp_path, handmade.COLLECTION, handmade.SOFTWARE, [], [])
-    assert list(manifest.Listing(tmp_path)) == []
+    assert list(listing.Listing(tmp_path)) == []
     handmade.build(tmp_path, 2)
     file = tmp_path / "manifest.json"
     file.write_text(file.read_text("utf-8").replace('"clipping"', '"clip"'), "utf-8")
     with pytest.raises(CollectionUnusable, match="damaged"):
-        list(manifest.Listing(tmp_path))
+        list(listing.Listing(tmp_path))
     file.write_text("{")
     with pytest.raises(CollectionUnusable, match="damaged"):
-        manifest.Listing(tmp_path)
+        listing.Listing(tmp_path)
     file.unlink()
     with pytest.raises(CollectionUnusable, match="surrogate process"):
-        manifest.Listing(tmp_path)
+        listing.Listing(tmp_path)

@@ -20,7 +20,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from surrogate.collection.catalogue import open_catalogue
+from surrogate.collection.catalogue import open_file
 from surrogate.errors import WrongUse
 from surrogate.handover import manifest
 from surrogate.handover.site import images, lists, pages, publish, search, state
@@ -62,7 +62,7 @@ def published(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Man
     top = tmp_path_factory.mktemp("with space")
     whole = handmade.build(top / "collection", 7)
     whole = rewrite(top / "collection", whole, enlarge(top / "collection", whole.originals[0], 1403, 1031))
-    with open_catalogue(top / "collection") as catalogue:
+    with open_file(top / "collection/catalogue.sqlite") as catalogue:
         for original in whole.originals:
             catalogue.add_event(original.reference, "taken in", "scan.tif")
     publish(top / "collection", top / "site", BASE)

@@ -12,8 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image, ImageDraw, ImageFont
 
+from surrogate.collection import listing
 from surrogate.errors import WrongUse
-from surrogate.handover import alto, manifest, text
+from surrogate.handover import alto, text
 from surrogate.records import Kind, Original, Side, Use
 
 A = "{http://www.loc.gov/standards/alto/ns-v4#}"
@@ -197,7 +198,7 @@ def test_an_unknown_language_is_refused_with_what_to_do() -> None:
 @needs_tesseract
 def test_the_sample_clipping_is_read_and_listed(demo_folder: Path) -> None:
     """The words are those that the sample was printed from (tests/simulate/village.py)."""
-    originals = manifest.read(demo_folder).originals
+    originals = listing.read(demo_folder).originals
     clippings = [original for original in originals if original.kind is Kind.CLIPPING]
     assert clippings
     for original in clippings:

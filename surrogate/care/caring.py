@@ -12,8 +12,9 @@ from surrogate.care import inspection, light, sheet
 from surrogate.care.content import sections
 from surrogate.care.rules import HOUSING, Material, material, side_mm, unstable
 from surrogate.collection.files import replace_if_changed
+from surrogate.collection.listing import read
 from surrogate.errors import WrongUse
-from surrogate.handover.manifest import read, safe_cell
+from surrogate.handover.manifest import safe_cell
 from surrogate.records import Manifest, Record
 
 FOLDER = "care"

@@ -7,12 +7,14 @@ renamed; the folder entry is flushed too, so that a power cut leaves either the 
 from __future__ import annotations
 
 import errno
+import filecmp
 import hashlib
 import os
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TextIO
 
 from surrogate.errors import CollectionUnusable, DiskFull
 
@@ -89,6 +91,26 @@ def replace_if_changed(path: Path, content: bytes) -> bool:
         return False
     write_atomic(path, content)
     return True
+
+
+@contextmanager
+def replacing(path: Path) -> Iterator[TextIO]:
+    """Yield a UTF-8 text stream whose content becomes ``path`` when the block ends without an error.
+
+    Nothing is translated (line ends are written as given). A file with the same bytes is left untouched, so
+    that its time stamp tells when its content last changed. Raises :class:`DiskFull` or
+    :class:`CollectionUnusable`.
+    """
+    temporary = unfinished_name(path)
+    with disk_errors(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            with temporary.open("w", encoding="utf-8", newline="", buffering=1 << 18) as stream:
+                yield stream
+            if not (path.is_file() and filecmp.cmp(temporary, path, shallow=False)):
+                publish(temporary, path)
+        finally:
+            temporary.unlink(missing_ok=True)
 
 
 def sha256_of(path: Path) -> str:

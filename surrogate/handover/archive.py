@@ -10,17 +10,16 @@ from pathlib import Path
 from surrogate._version import __version__
 from surrogate.collection import paths
 from surrogate.collection.catalogue import open_catalogue
-from surrogate.collection.files import write_atomic
+from surrogate.collection.files import replacing, write_atomic
 from surrogate.collection.holding import held
+from surrogate.collection.listing import Listing
 from surrogate.errors import WrongUse
 from surrogate.handover import bag as bags
 from surrogate.handover import finding_aid, premis
 from surrogate.handover.bag import Digests, Finding
 from surrogate.handover.letter import letter
-from surrogate.handover.manifest import Listing
 from surrogate.handover.premis import Happening
 from surrogate.handover.shares import ADDED, EAD, PREMIS, TABLE, HandoverRefused, Share, shares
-from surrogate.handover.streams import replacing
 from surrogate.records import Original
 
 #: Lies in the folder of a bag that is not finished.

@@ -7,22 +7,16 @@ from __future__ import annotations
 
 import csv
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 from typing import TextIO
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel
 
-from surrogate.collection.files import replace_if_changed
-from surrogate.errors import CollectionUnusable
-from surrogate.handover.streams import replacing
+from surrogate.collection import paths
+from surrogate.collection.files import replace_if_changed, replacing
 from surrogate.records import CollectionInfo, Manifest, Original, SetAside, Software
-
-FILE_NAME = "manifest.json"
-
-#: Lines of the file's layout around the originals.
-_FIRST, _LAST = '  "originals": [\n', "  ],\n"
 
 #: Columns of ``manifest.csv``, one row per copy.
 COLUMNS = (
@@ -98,7 +92,7 @@ def write(
         rows.writerow(SetAside.model_fields)
         rows.writerows([safe_cell(s.file), safe_cell(s.reason), safe_cell(s.advice)] for s in set_aside)
     with ExitStack() as both:
-        document = both.enter_context(replacing(folder / "manifest.json"))
+        document = both.enter_context(replacing(folder / paths.MANIFEST))
         table = csv.writer(both.enter_context(replacing(folder / "manifest.csv")))
         table.writerow(COLUMNS)
 
@@ -112,81 +106,3 @@ def write(
         _write_list(document, "originals", tabled(), last=False)
         _write_list(document, "set_aside", set_aside, last=True)
         document.write("}\n")
-
-
-def _damaged(file: Path, error: ValidationError) -> CollectionUnusable:
-    first = error.errors()[0]
-    where = ".".join(str(part) for part in first["loc"]) or "the whole file"
-    return CollectionUnusable(
-        f"{file} is damaged: {where}: {first['msg']}. Run 'surrogate process' again to write it anew."
-    )
-
-
-def read(folder: Path) -> Manifest:
-    """The manifest of the collection in ``folder``.
-
-    Raises :class:`surrogate.errors.CollectionUnusable` when there is none or it is damaged.
-    """
-    file = folder / FILE_NAME
-    try:
-        return Manifest.model_validate_json(file.read_bytes())
-    except FileNotFoundError as error:
-        raise CollectionUnusable(
-            f"{folder} holds no manifest.json. Run 'surrogate process' on it first, or name a collection folder."
-        ) from error
-    except ValidationError as error:
-        raise _damaged(file, error) from error
-
-
-class Listing:
-    """The manifest of a collection, one original at a time: memory stays the same for any number of them.
-
-    It relies on the layout that :func:`write` gives the file; a file laid out otherwise is read whole.
-    """
-
-    def __init__(self, folder: Path) -> None:
-        """Read all but the originals. Raises as :func:`read` does."""
-        self._file = folder / FILE_NAME
-        self._whole: Manifest | None = None
-        around: list[str] = []
-        inside = False
-        if self._file.is_file():
-            with self._file.open(encoding="utf-8", errors="replace") as lines:
-                for line in lines:
-                    if line == _FIRST:
-                        inside = True
-                        around.append('  "originals": [],\n')
-                    elif not inside:
-                        around.append(line)
-                    elif line == _LAST:
-                        inside = False
-        try:
-            self.head = Manifest.model_validate_json("".join(around))
-        except ValidationError:
-            self.head = read(folder)
-        if self.head.originals or inside:
-            self._whole = read(folder)
-
-    def __iter__(self) -> Iterator[Original]:
-        """Every original, by reference. Raises :class:`surrogate.errors.CollectionUnusable` at a damaged one."""
-        if self._whole is not None:
-            yield from self._whole.originals
-            return
-        with self._file.open(encoding="utf-8", errors="replace") as lines:
-            gathered: list[str] = []
-            for line in lines:
-                if line == "    {\n":
-                    gathered = [line]
-                elif gathered:
-                    gathered.append(line)
-                    if line in {"    }\n", "    },\n"}:
-                        yield self._original("".join(gathered))
-                        gathered = []
-                elif line == _LAST:
-                    return
-
-    def _original(self, text: str) -> Original:
-        try:
-            return Original.model_validate_json(text.rstrip().removesuffix(","))
-        except ValidationError as error:
-            raise _damaged(self._file, error) from error

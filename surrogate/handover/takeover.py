@@ -9,10 +9,10 @@ from pathlib import Path
 
 from surrogate.collection import settings
 from surrogate.collection.files import UNFINISHED, copy_hashed, disk_errors, make_read_only, publish
+from surrogate.collection.listing import Listing
 from surrogate.errors import WrongUse
 from surrogate.handover import bag as bags
 from surrogate.handover.archive import check
-from surrogate.handover.manifest import Listing
 from surrogate.handover.shares import ADDED, HandoverRefused
 
 

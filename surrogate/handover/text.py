@@ -19,10 +19,10 @@ from itertools import groupby
 from pathlib import Path
 
 from surrogate.collection import paths
+from surrogate.collection.files import replacing
 from surrogate.collection.numbering import group_of
 from surrogate.errors import SurrogateError, WrongUse
 from surrogate.handover import alto
-from surrogate.handover.streams import replacing
 from surrogate.records import Copy, Kind, Side, Text, Use
 
 #: Kinds that are read on both sides; of all others only the back is.

@@ -17,6 +17,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 import handmade
 from browser import Browser, chromium_missing
 
+from surrogate.collection import listing
 from surrogate.handover import manifest, report
 from surrogate.records import Original
 
@@ -54,7 +55,7 @@ def main() -> None:
         size = (folder / "manifest.json").stat().st_size / 1e6
         print(f"{'manifest of 100,000':32} {time.process_time() - start:8.1f} {peak_mb():8.0f} {size:8.1f}")
         start = time.process_time()
-        count = sum(1 for _ in manifest.Listing(folder))
+        count = sum(1 for _ in listing.Listing(folder))
         print(f"{f'the same read one by one ({count:,})':32} {time.process_time() - start:8.1f} {peak_mb():8.0f}")
         words = {copy.file: handmade.WORDS for copy in first.copies}
         for count in (2_000, 20_000):

@@ -16,8 +16,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from simulate import village
 
+from surrogate.collection import listing
 from surrogate.demonstrating import demo
-from surrogate.handover import alto, manifest, text
+from surrogate.handover import alto, text
 from surrogate.records import Use
 
 TRUTH = {
@@ -55,7 +56,7 @@ def main() -> None:
         folder = Path(name, "demo")
         demo(folder, workers=1)
         print(f"{'clipping':32} {'scan':>8} {'reading copy':>14}")
-        for original in manifest.read(folder).originals:
+        for original in listing.read(folder).originals:
             master = original.masters[0]
             truth = TRUTH.get(Path(master.scanned_as).name)
             if truth is None:

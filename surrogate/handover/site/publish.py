@@ -15,11 +15,10 @@ from importlib.resources import files
 from pathlib import Path
 
 from surrogate._version import __version__
-from surrogate.collection import paths, settings
+from surrogate.collection import listing, paths, settings
 from surrogate.collection.catalogue import open_catalogue
 from surrogate.collection.files import disk_errors
 from surrogate.errors import SurrogateError, WrongUse
-from surrogate.handover import manifest
 from surrogate.handover.site import feeds, iiif, images, leaks, lists, pages, search, shown, state
 from surrogate.handover.site.addresses import Addresses, addresses, item_manifest, item_page, pictures
 from surrogate.handover.site.planned import Planned, fixed
@@ -240,7 +239,7 @@ def publish(
     before = frozenset(path for path, _ in leaks.walk(str(to), made)) if to.is_dir() else frozenset()
     run = _Run(collection, to, addresses(base), known, before, Signing(signing_key) if signing_key else None)
     rules = settings.read(collection).publish
-    whole = manifest.read(collection)
+    whole = listing.read(collection)
     day = today or datetime.now(UTC).date()
     items = shown.items(collection, whole.collection, whole.originals, rules, day)
     names = shown.withheld_names(whole.originals, rules)
