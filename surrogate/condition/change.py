@@ -14,7 +14,7 @@ from surrogate.collection.files import replace_if_changed
 from surrogate.condition.colorimetry import lab, triple
 from surrogate.condition.registration import laid_over, register
 from surrogate.errors import WrongUse
-from surrogate.handover.manifest import read
+from surrogate.collection.listing import read
 from surrogate.imaging.density import Floats, to_density, to_srgb
 from surrogate.imaging.read import MM_PER_INCH, read_reduced
 from surrogate.records import Master, Record, Triple
