@@ -7,12 +7,12 @@ from itertools import zip_longest
 from pathlib import Path
 
 from surrogate import checking
-from surrogate.collection import settings
+from surrogate.collection import paths, settings
 from surrogate.collection.catalogue import Catalogue, OriginalRow, open_catalogue
 from surrogate.collection.holding import held
 from surrogate.collection.inventory import Expected, expected, unlinked
 from surrogate.errors import CollectionUnusable
-from surrogate.handover.manifest import FILE_NAME, Listing
+from surrogate.collection.listing import Listing
 from surrogate.records import Original, Record
 
 
@@ -112,4 +112,4 @@ def _first(row: OriginalRow | None, original: Original | None) -> str:
 
 
 def _stale(problem: str) -> Finding:
-    return Finding(file=FILE_NAME, problem=problem, advice=_RUN_AGAIN)
+    return Finding(file=paths.MANIFEST, problem=problem, advice=_RUN_AGAIN)
