@@ -9,7 +9,9 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 
+import spectral
 import torch
+from spectral import inverse
 from torch import Tensor
 
 PROXY = 112  # edge of the square picture that the estimator looks at, px
@@ -20,13 +22,6 @@ FLOOR = 2.8  # density floor of the scans
 def constant(values: tuple, device: str) -> Tensor:
     """A tensor of constants, made once for each device (a captured step cannot copy from the host)."""
     return torch.tensor(values, device=device)
-
-
-def inverse(matrix: Tensor) -> Tensor:
-    """Inverse of (...,3,3) by cofactors."""
-    a, b, c = matrix.unbind(-2)
-    cross = torch.stack([torch.linalg.cross(b, c), torch.linalg.cross(c, a), torch.linalg.cross(a, b)], -1)
-    return cross / (a * torch.linalg.cross(b, c)).sum(-1)[..., None, None]
 
 
 @dataclass(frozen=True)
@@ -89,10 +84,11 @@ def light_fade(amount: Tensor, tau: Tensor, beta: Tensor) -> Tensor:
 def scenes(photographs: Tensor, draw: Draw, n: int) -> Tensor:
     """(n,3,PROXY,PROXY) linear light of random crops, flips and small changes of exposure, contrast and colour."""
     picture = photographs[draw.index(len(photographs), n)]
-    # one in six is two scenes side by side: more variety than the photographs have
-    other, cut = photographs[draw.index(len(photographs), n)], draw.uniform(0.3, 0.7, n, 1) * picture.shape[3]
-    beside = (torch.arange(picture.shape[3], device=draw.device)[None] > cut) & draw.chance(0.16, n, 1)
-    picture = torch.where(beside[:, None, None, :], other, picture)
+    # one in three is two scenes, side by side or one above the other: more variety than the photographs have
+    for axis, often in ((3, 0.2), (2, 0.16)):
+        other, cut = photographs[draw.index(len(photographs), n)], draw.uniform(0.3, 0.7, n, 1) * picture.shape[axis]
+        beside = (torch.arange(picture.shape[axis], device=draw.device)[None] > cut) & draw.chance(often, n, 1)
+        picture = torch.where(beside[:, None, None, :] if axis == 3 else beside[:, None, :, None], other, picture)
     size, position = draw.uniform(0.5, 1.0, n, 2), draw.uniform(-1, 1, n, 2)
     size = torch.where(draw.chance(0.35, n, 1), torch.ones_like(size), size)
     flip = torch.where(draw.chance(0.5, n), -1.0, 1.0)
@@ -104,10 +100,10 @@ def scenes(photographs: Tensor, draw: Draw, n: int) -> Tensor:
     light = torch.nn.functional.avg_pool2d(linear(code), 2)
     turned = draw.chance(0.12, n)
     light = torch.where(turned[:, None, None, None], light.transpose(2, 3), light)
-    changed = draw.chance(0.65, n, 1, 1, 1).float()
-    gamma = torch.exp(changed * draw.normal(0.10, n, 1, 1, 1))
-    gain = torch.exp(changed * (draw.normal(0.22, n, 1, 1, 1) + draw.normal(0.05, n, 3, 1, 1)))
-    colour = 1 + changed * draw.normal(0.12, n, 1, 1, 1)
+    changed = draw.chance(0.75, n, 1, 1, 1).float()
+    gamma = torch.exp(changed * (draw.normal(0.13, n, 1, 1, 1) + draw.normal(0.015, n, 3, 1, 1)))
+    gain = torch.exp(changed * (draw.normal(0.26, n, 1, 1, 1) + draw.normal(0.055, n, 3, 1, 1)))
+    colour = 1 + changed * draw.normal(0.16, n, 1, 1, 1)
     density = -torch.log10(light.clamp(1e-3, 1)) * gamma - torch.log10(gain)
     mean = density.mean(1, keepdim=True)
     density = mean + (density - mean) * colour
@@ -165,20 +161,35 @@ def aged(photographs: Tensor, draw: Draw, lots: int, each: int, samples: int = 1
     truth = fresh[:, :, None] + matrix @ amount
 
     log_share, level = shares(draw, lots)
+    reach = constant((0.0, 0.08, 0.17, 0.32), draw.device)[level][:, None]
+    stained = reach * draw.uniform(0, 1, lots, 1) ** 1.4 * draw.chance(0.88, lots, 1)
     by_light = draw.uniform(0, 1, lots, 1) * draw.chance(0.5, lots, 1)
     dark = torch.exp(log_share * (1 - by_light))
     beta = draw.uniform(1.2, 4.0, lots, 1)
     tau = torch.log(torch.expm1(beta * dark) / torch.expm1(beta * torch.exp(log_share)))
     log_share, level, dark, beta, tau = (of_lot(x) for x in (log_share, level, dark, beta, tau))
-    faded = light_fade(amount * dark[:, :, None], tau[:, :, None], beta[:, :, None])
 
-    reach = constant((0.0, 0.08, 0.17, 0.32), draw.device)[level[::each]][:, None]
+    def left(dye: Tensor) -> Tensor:
+        return light_fade(dye * dark[:, :, None], tau[:, :, None], beta[:, :, None])
+
     direction = torch.stack(
         [draw.uniform(0, 0.35, lots), draw.uniform(0.15, 0.65, lots), torch.ones(lots, device=draw.device)], 1
     )
-    stain = of_lot(reach * draw.uniform(0, 1, lots, 1) ** 1.4 * direction * draw.chance(0.88, lots, 1))
-    base = fresh + stain
-    density = base[:, :, None] + matrix @ faded
+    base = fresh + of_lot(stained * direction)
+    density = base[:, :, None] + matrix @ left(amount)
+
+    # half of the lots have spectral dyes before broad sensors instead, so that no matrix undoes them exactly
+    dyes = spectral.Lots(*(of_lot(part) for part in spectral.lots(draw, lots, stained)))
+    amount = spectral.amounts(dyes, above.flatten(2))
+    is_spectral = of_lot(draw.chance(0.5, lots, 1, 1))
+    truth = torch.where(is_spectral, fresh[:, :, None] + spectral.unfaded(dyes, amount), truth)
+    base = torch.where(is_spectral[:, :, 0], fresh + spectral.stain(dyes), base)
+    density = torch.where(is_spectral, fresh[:, :, None] + spectral.aged(dyes, amount, left(amount)), density)
+
+    # stain is not even over the sheet
+    uneven = draw.uniform(0, 0.15, n, 1, 1, 1) * draw.chance(0.6, n, 1, 1, 1) * draw.normal(1.0, n, 1, 3, 3)
+    field = torch.nn.functional.interpolate(uneven, (PROXY, PROXY), mode="bicubic", align_corners=True)
+    density = density + (base - fresh)[:, :, None] * field.flatten(2)
 
     # the scanner: flare, slope and offset of its density, a small error of its colour matrix; two thirds are good ones
     fault = torch.where(draw.chance(0.67, lots, 1), 0.7, 1.8)

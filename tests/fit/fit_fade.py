@@ -125,7 +125,9 @@ def fit(
     device: str,
     singles: int,
     lots: int,
+    *,
     without: str,
+    peak: float,
     begin: Path | None = None,
 ) -> Estimator:
     torch.manual_seed(seed)
@@ -161,7 +163,6 @@ def fit(
             running.lerp_(torch.stack([loss / 1.7, together]), 0.01)
 
     advance = captured(step, draw) if device == "cuda" else step
-    peak = 1.5e-3 if begin is None else 1e-3
     begun, count, shown = time.time(), 0, 0.0
     while (used := (time.time() - begun) / seconds) < 1:
         rate.fill_(peak * min(1, (count + 1) / 500) * (0.5 + 0.5 * math.cos(math.pi * used)) + 1e-6)
@@ -291,6 +292,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--singles", type=int, default=128)
     parser.add_argument("--lots", type=int, default=22)
+    parser.add_argument("--rate", type=float, default=1.5e-3, help="highest rate of learning, falling by a cosine")
     parser.add_argument("--begin", type=Path, help="weights of an earlier fit to go on from")
     parser.add_argument("--without", choices=("", "convolutions", "features"), default="")
     chosen = parser.parse_args()
@@ -299,7 +301,15 @@ def main() -> None:
     print({k: len(v) for k, v in parts.items()})
     pictures = {k: load(chosen.photographs, v, device) for k, v in parts.items()}
     model = fit(
-        pictures["fit"], chosen.seconds, chosen.seed, device, chosen.singles, chosen.lots, chosen.without, chosen.begin
+        pictures["fit"],
+        chosen.seconds,
+        chosen.seed,
+        device,
+        chosen.singles,
+        chosen.lots,
+        without=chosen.without,
+        peak=chosen.rate,
+        begin=chosen.begin,
     )
     table = intervals(model, pictures["interval"], Draw(7, device))
     print(table.round(2))

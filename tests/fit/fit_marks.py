@@ -94,6 +94,8 @@ def main() -> None:
     parser.add_argument("out", type=Path)
     parser.add_argument("--seconds", type=float, default=400)
     parser.add_argument("--workers", type=int, default=10)
+    parser.add_argument("--rate", type=float, default=2.5e-3, help="highest rate of learning")
+    parser.add_argument("--reuse", type=int, default=5, help="steps for every 16 new samples")
     parser.add_argument("--weights", type=Path, help="npz of an earlier fit to go on from")
     arguments = parser.parse_args()
     torch.manual_seed(SEED)
@@ -102,8 +104,8 @@ def main() -> None:
     warm(net, arguments.weights)
     stream = Stream(lambda rng: sample(rng, material), SEED)
     fit(
-        net, stream, loss, seconds=arguments.seconds, workers=arguments.workers, batch=32, hold=12000, rate=2.5e-3,
-        reuse=5, draw=draw,
+        net, stream, loss, seconds=arguments.seconds, workers=arguments.workers, batch=32, hold=16000,
+        rate=arguments.rate, reuse=arguments.reuse, draw=draw,
     )  # fmt: skip
     write_onnx(net, (1, 3, HEIGHT, WIDTH), arguments.out / "marks.onnx")
 

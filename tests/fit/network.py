@@ -203,7 +203,7 @@ class Lot(nn.Module):
 class Estimator(nn.Module):
     """First guess, then two rounds in which members look at the picture as recovered so far."""
 
-    def __init__(self, members: int = 3, drop: float = 0.2, without: str = "") -> None:
+    def __init__(self, members: int = 3, drop: float = 0.3, without: str = "") -> None:
         super().__init__()
         self.optics = Optics()
         self.guess = Member((16, 32, 64, 64, 64), 192, drop, without)
