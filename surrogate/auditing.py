@@ -6,13 +6,14 @@ from collections.abc import Iterator
 from itertools import zip_longest
 from pathlib import Path
 
-from surrogate import checking
+from surrogate import checking, mirroring
 from surrogate.collection import paths, settings
 from surrogate.collection.catalogue import Catalogue, OriginalRow, open_catalogue
 from surrogate.collection.holding import held
-from surrogate.collection.inventory import Expected, expected, unlinked
-from surrogate.errors import CollectionUnusable
+from surrogate.collection.inventory import DAMAGED, Expected, expected, unlinked
 from surrogate.collection.listing import Listing
+from surrogate.errors import CollectionUnusable, WrongUse
+from surrogate.mirroring import MirrorReport
 from surrogate.records import Original, Record
 
 
@@ -22,19 +23,30 @@ class Finding(Record):
     file: str
     problem: str
     advice: str
+    repaired: bool = False
 
 
 class AuditReport(Record):
-    """What an audit found."""
+    """What an audit found, and what was done to a second place where one was named."""
 
     collection: str
     files_checked: int
     findings: list[Finding]
+    mirror: MirrorReport | None = None
 
     @property
     def exit_status(self) -> int:
-        """0 when everything is as recorded."""
-        return 1 if self.findings else 0
+        """0 when everything was as recorded, on both sides."""
+        return 1 if self.findings or (self.mirror is not None and self.mirror.findings) else 0
+
+    def lines(self) -> Iterator[str]:
+        """The report as people read it."""
+        for finding in self.findings:
+            done = f"Repaired; the damaged file is kept in {DAMAGED}/." if finding.repaired else finding.advice
+            yield f"{finding.file} {finding.problem}. {done}"
+        if self.mirror is not None:
+            yield from self.mirror.lines()
+        yield f"{self.files_checked} files checked, {len(self.findings)} findings."
 
 
 _ADVICE_MASTER = "Put it back from your other copy of the collection, or scan the original again."
@@ -42,11 +54,18 @@ _ADVICE_MADE = "Put it back from your other copy of the collection, or run `surr
 _RUN_AGAIN = "Run `surrogate process` again."
 
 
-def audit(folder: Path, *, quick: bool = False) -> AuditReport:
+def audit(folder: Path, *, quick: bool = False, mirror: Path | None = None, repair: bool = False) -> AuditReport:
     """Check presence and length, and unless ``quick`` the SHA-256, of every file; find what nobody recorded.
 
-    Raises :class:`~surrogate.errors.CollectionUnusable` when the folder is not a collection.
+    ``mirror`` is a second place to compare and complete; with ``repair`` damaged files on either side are put right
+    from the side that matches its recorded checksum (see :mod:`surrogate.mirroring`). Raises
+    :class:`~surrogate.errors.CollectionUnusable` when the folder is not a collection and
+    :class:`~surrogate.errors.WrongUse` for options that contradict one another.
     """
+    if repair and (mirror is None or quick):
+        raise WrongUse(
+            "--repair needs --mirror DIR2 to repair from, and no --quick: only checksums tell good from bad."
+        )
     settings.read(folder)
     with held(folder, "audit"), open_catalogue(folder) as catalogue:
         count, findings = _as_recorded(folder, catalogue, quick=quick)
@@ -55,8 +74,18 @@ def audit(folder: Path, *, quick: bool = False) -> AuditReport:
             findings += _manifest(folder, catalogue)
         with catalogue.transaction():
             catalogue.add_event(None, "audit", f"{count} files, {len(findings)} findings")
+        mirrored = None
+        if mirror is not None:
+            problems = {finding.file: finding.problem for finding in findings}
+            with mirroring.opened(mirror, folder, catalogue):
+                mirrored = mirroring.mirror(folder, mirror, catalogue, problems, quick=quick, repair=repair)
+            right = set(mirrored.repaired_here)
+            findings = [each.model_copy(update={"repaired": each.file in right}) for each in findings]
     return AuditReport(
-        collection=str(folder), files_checked=count, findings=sorted(findings, key=lambda finding: finding.file)
+        collection=str(folder),
+        files_checked=count,
+        findings=sorted(findings, key=lambda finding: finding.file),
+        mirror=mirrored,
     )
 
 

@@ -106,18 +106,23 @@ def process(
 def audit(
     folder: Collection,
     quick: Annotated[bool, typer.Option("--quick", help="presence and sizes only, no checksums")] = False,
+    mirror: Annotated[
+        Path | None, typer.Option(metavar="DIR2", help="a second place: compare it and bring there what it lacks")
+    ] = None,
+    repair: Annotated[
+        bool, typer.Option("--repair", help="put damaged files right from the side that matches its checksum")
+    ] = False,
     as_json: Json = False,
 ) -> None:
-    """Check every master and copy against its recorded checksum."""
+    """Check every file against its recorded checksum; keep a second place; repair one from the other."""
     from surrogate.auditing import audit as run
 
-    report = run(folder, quick=quick)
+    report = run(folder, quick=quick, mirror=mirror, repair=repair)
     if as_json:
         _print_json(report)
     else:
-        for finding in report.findings:
-            _say(f"{finding.file} {finding.problem}. {finding.advice}")
-        _say(f"{report.files_checked} files checked, {len(report.findings)} findings.")
+        for line in report.lines():
+            _say(line)
     raise typer.Exit(report.exit_status)
 
 

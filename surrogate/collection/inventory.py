@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 from surrogate.collection import paths
 from surrogate.collection.catalogue import Catalogue, OriginalRow
+from surrogate.collection.files import replacing
 
 #: Folders whose every file must be known to the catalogue.
 AREAS = ("masters", "copies", "recipes", "condition")
@@ -19,6 +22,7 @@ DAMAGED = "damaged"
 
 #: List of all checksums, in the form that ``sha256sum -c`` reads.
 CHECKSUMS = "checksums.sha256"
+_LINE = re.compile(r"([0-9a-f]{64})  (.+)")
 
 
 @dataclass(frozen=True)
@@ -71,3 +75,20 @@ def unlinked(catalogue: Catalogue, row: OriginalRow) -> Iterator[tuple[str, str]
             yield copy.copy.file, "is not linked to a master of its original"
         if copy.copy.recipe is None:
             yield copy.copy.file, "is not linked to a recipe"
+
+
+def write_checksums(folder: Path, catalogue: Catalogue) -> None:
+    """Write the list of all checksums, with which ``sha256sum -c checksums.sha256`` proves the files without us."""
+    with replacing(folder / CHECKSUMS) as stream:
+        for one in expected(catalogue):
+            if one.sha256 is not None:
+                stream.write(f"{one.sha256}  {one.file}\n")
+
+
+def read_checksums(folder: Path) -> dict[str, str]:
+    """{file: SHA-256} of the list in a folder; lines that are damaged are left out, and no list is an empty one."""
+    path = folder / CHECKSUMS
+    if not path.is_file():
+        return {}
+    lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
+    return {found[2]: found[1] for line in lines if (found := _LINE.fullmatch(line))}
