@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -42,8 +40,11 @@ class FieldRows:
         wide = cv2.resize(nodes, (width, nodes.shape[0]), interpolation=cv2.INTER_CUBIC)
         self._rows = np.ascontiguousarray(wide).reshape(nodes.shape[0], -1)
         self._share = None if isinstance(field, Grid) else _share(field)
-        self._height = height
         self._width = width
+        centre = (np.arange(height) + 0.5) * nodes.shape[0] / height - 0.5
+        self._above = np.floor(centre).astype(int)
+        t = centre - self._above
+        self._taps = np.stack([_keys(t + 1), _keys(t), _keys(1 - t), _keys(2 - t)]).astype(np.float32)
 
     def write(self, top: int, out: npt.NDArray[np.float32], work: Workspace) -> None:
         """Fill ``out``, (rows, width, 3) float32, with the field of the rows from ``top`` on."""
@@ -58,24 +59,18 @@ class FieldRows:
 
     def _mix(self, top: int, out: npt.NDArray[np.float32], work: Workspace) -> None:
         """Rows from ``top`` on, (rows, row length), each of four rows of nodes."""
-        last = self._rows.shape[0] - 1
-        centre = (np.arange(top, top + out.shape[0]) + 0.5) * (last + 1) / self._height - 0.5
-        base = np.floor(centre).astype(int)
-        t = centre - base
-        taps = np.stack([_keys(t + 1), _keys(t), _keys(1 - t), _keys(2 - t)]).astype(np.float32)
         one = work.array("one tap", out.shape, np.float32)
-        for first, after in _runs(base):
-            four = [min(max(int(base[first]) + k, 0), last) for k in (-1, 0, 1, 2)]
-            np.multiply(taps[0, first:after, None], self._rows[four[0]], out=out[first:after])
-            for tap, node in zip(taps[1:], four[1:], strict=True):
-                np.multiply(tap[first:after, None], self._rows[node], out=one[first:after])
+        above = self._above[top : top + out.shape[0]]
+        first = 0
+        while first < len(above):
+            after = int(np.searchsorted(above, above[first], side="right"))  # rows between the same nodes
+            taps = self._taps[:, top + first : top + after, None]
+            nodes = self._rows.take(range(int(above[first]) - 1, int(above[first]) + 3), axis=0, mode="clip")
+            np.multiply(taps[0], nodes[0], out=out[first:after])
+            for tap, node in zip(taps[1:], nodes[1:], strict=True):
+                np.multiply(tap, node, out=one[first:after])
                 np.add(out[first:after], one[first:after], out=out[first:after])
-
-
-def _runs(base: npt.NDArray[np.int_]) -> list[tuple[int, int]]:
-    """(first, after) of rows that lie between the same nodes."""
-    cuts = [0, *(np.flatnonzero(np.diff(base)) + 1).tolist(), len(base)]
-    return list(pairwise(cuts))
+            first = after
 
 
 def _keys(distance: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
