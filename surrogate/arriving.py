@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from surrogate import wording
+from surrogate import sides, wording
 from surrogate.batch import Batch, set_aside, staging
 from surrogate.condition import kind as kinds
 from surrogate.errors import WrongUse
+from surrogate.intake.evidence import Group
 from surrogate.intake.gather import Gathered, Scan
-from surrogate.intake.pairing import Group, pair
 from surrogate.jobs import Decisions, Job
 from surrogate.records import Kind, Side
 
@@ -27,12 +27,36 @@ def by_name(gathered: Gathered) -> dict[str, Scan]:
 
 def groups(batch: Batch, gathered: Gathered) -> list[Group]:
     """The originals to take in, sorted; what cannot be taken in by its look or name is set aside or noted here."""
-    paired = pair(list(batch.scans))
+    fresh = [name for name, scan in batch.scans.items() if not _is_known(batch, scan)]
+    found = sides.settle(list(batch.scans), fresh, _stated(batch), _looker(batch))
+    batch.notes += found.notes
     if gathered.left_alone:
         batch.notes.append(f"Left alone, since they are no pictures by their names: {', '.join(gathered.left_alone)}.")
     for record in gathered.set_aside:
         set_aside(batch, record.file, record.reason, record.advice)
-    return [group for group in paired if _is_fresh(batch, group)]
+    return [group for group in found.groups if _is_fresh(batch, group)]
+
+
+def _stated(batch: Batch) -> dict[str, sides.Stated]:
+    return {name: sides.Stated(row.side, row.reference or None) for name, row in batch.wording.rows.items()}
+
+
+def _looker(batch: Batch) -> sides.Looker | None:
+    if not batch.settings.sides.by_order:
+        return None
+    paths = {name: scan.path for name, scan in batch.scans.items()}
+
+    def told(name: str) -> None:
+        if batch.progress is not None:
+            batch.progress(0, len(batch.scans), len(batch.aside), f"looking at {name}")
+
+    return sides.looker(batch.executor, paths, told)
+
+
+def _is_known(batch: Batch, scan: Scan) -> bool:
+    """Whether an earlier run dealt with this file as it is now."""
+    known = batch.catalogue.source(str(scan.path.resolve()))
+    return known is not None and known[:2] == (scan.size, scan.mtime_ns)
 
 
 def members(group: Group) -> list[tuple[str, Side]]:
@@ -45,9 +69,7 @@ def _is_fresh(batch: Batch, group: Group) -> bool:
     """Whether some scan of the group was not dealt with in an earlier run."""
     fresh = False
     for name, _ in members(group):
-        scan = batch.scans[name]
-        known = batch.catalogue.source(str(scan.path.resolve()))
-        if known is not None and known[:2] == (scan.size, scan.mtime_ns):
+        if _is_known(batch, batch.scans[name]):
             batch.already_there += 1
             batch.aside += [record for record in batch.catalogue.set_aside() if record.file == name]
         else:
@@ -60,8 +82,7 @@ def jobs(batch: Batch, group: Group) -> list[tuple[Scan, Job]]:
     found = []
     for name, side in members(group):
         scan = batch.scans[name]
-        known = batch.catalogue.source(str(scan.path.resolve()))
-        if known is not None and known[:2] == (scan.size, scan.mtime_ns):
+        if _is_known(batch, scan):
             continue
         job = Job(
             scan=scan.path,

@@ -46,6 +46,12 @@ class ScanSection(Record):
         return kind
 
 
+class SidesSection(Record):
+    """How fronts and backs are found."""
+
+    by_order: bool = True
+
+
 class CopiesSection(Record):
     """How copies are made."""
 
@@ -78,6 +84,7 @@ class Settings(Record):
     collection: CollectionSection = CollectionSection()
     letters: dict[str, str] = Field(default_factory=dict)
     scan: ScanSection = ScanSection()
+    sides: SidesSection = SidesSection()
     copies: CopiesSection = CopiesSection()
     text: TextSection = TextSection()
     publish: PublishSection = PublishSection()
@@ -108,6 +115,9 @@ accession = 1        # which gift or deposit of that year
 [scan]
 kind = "auto"        # or one kind for all scans: silver-print, colour-print, negative, clipping, document ...
 ppi = 0              # resolution of the scans when the files do not say
+
+[sides]
+by_order = true      # where names do not tell backs from fronts, look at the scans and the order they were made in
 
 [copies]
 viewing_long_edge = 2048

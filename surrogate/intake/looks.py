@@ -2,14 +2,52 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import cv2
 import numpy as np
 import numpy.typing as npt
 
+from surrogate.imaging.read import MM_PER_INCH, Raster, read_reduced
+from surrogate.intake import outlines
+from surrogate.intake.evidence import Look
 from surrogate.intake.ground import lab_of
 
 #: Long edge in px at which paper is told from picture.
 _EDGE = 400
+
+#: Long edge in px at which the original is looked for on its scan: 2 px are 0.3 %, a tenth of what is compared.
+_LAYOUT_EDGE = 700
+
+#: An outline counts when it was found at least this surely, as for cutting.
+_SURE_OUTLINE = 0.5
+
+
+def look(path: Path, name: str) -> Look:
+    """Look at one scan for pairing. Raises :class:`~surrogate.errors.ScanSetAside` when it cannot be read.
+
+    The size is in mm where the scan states its resolution, else in px of the scan. A scan that shows several
+    originals is no side of one: it has no size and does not look like a back.
+    """
+    raster = read_reduced(path, _LAYOUT_EDGE)
+    deep = raster.pixels.dtype == np.uint16
+    rgb = np.array(raster.pixels >> 8 if deep else raster.pixels, dtype=np.uint8)
+    found = [one for one in outlines.find(rgb, raster.ppi).outlines if one.confidence >= _SURE_OUTLINE]
+    if len(found) > 1:
+        return Look(name, None, 0.0)
+    if not found:
+        height, width = rgb.shape[:2]
+        return Look(name, _size(width, height, raster), back_likeness(rgb), frame=True)
+    corners = np.array(found[0].corners)
+    across, down = float(np.hypot(*(corners[1] - corners[0]))), float(np.hypot(*(corners[2] - corners[1])))
+    left, top = np.maximum(corners.min(axis=0), 0).astype(int)
+    right, bottom = np.ceil(corners.max(axis=0)).astype(int)
+    return Look(name, _size(across, down, raster), back_likeness(rgb[top:bottom, left:right]))
+
+
+def _size(width: float, height: float, raster: Raster) -> tuple[float, float]:
+    unit = MM_PER_INCH / raster.ppi if raster.ppi else 1 / raster.scale
+    return round(float(width * unit), 2), round(float(height * unit), 2)
 
 
 def back_likeness(rgb: npt.NDArray[np.uint8]) -> float:
