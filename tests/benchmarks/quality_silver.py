@@ -16,8 +16,6 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from PIL import Image, ImageOps
-from skimage import exposure
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
@@ -31,6 +29,7 @@ from surrogate.imaging.density import to_density
 from surrogate.records import Tone
 from surrogate.recovery import silver_print as planner
 from surrogate.recovery.play import play
+from tests.benchmarks import automatic
 from tests.simulate import LEVELS, scanner, silver_print, tone
 
 LONG_EDGE_PX = 480
@@ -50,35 +49,10 @@ def recovered(scan: Codes) -> Codes:
     return play(planner.plan(density, estimate(density), Tone.AS_FOUND, 1.0).steps, scan)
 
 
-def grey(scan: Codes) -> Codes:
-    return np.repeat(cv2.cvtColor(scan, cv2.COLOR_RGB2GRAY)[..., None], 3, axis=2)
-
-
-def clahe(scan: Codes) -> Codes:
-    lab = cv2.cvtColor(scan, cv2.COLOR_RGB2LAB)
-    lab[..., 0] = cv2.createCLAHE(2.0, (8, 8)).apply(lab[..., 0])
-    return cv2.cvtColor(lab, cv2.COLOR_LAB2RGB)
-
-
-def grey_world(scan: Codes) -> Codes:
-    mean = scan.reshape(-1, 3).mean(0)
-    return np.clip(scan * (mean.mean() / mean), 0, 255).astype(np.uint8)
-
-
-def white_patch(scan: Codes) -> Codes:
-    top = np.percentile(scan.reshape(-1, 3), 99, axis=0)
-    return np.clip(scan * (255.0 / top), 0, 255).astype(np.uint8)
-
-
 WAYS: dict[str, Callable[[Codes], Codes]] = {
     "do nothing": lambda scan: scan,
     "surrogate": recovered,
-    "autocontrast 1 % (Pillow)": lambda s: np.asarray(ImageOps.autocontrast(Image.fromarray(s), cutoff=1)),
-    "grey + autocontrast 1 %": lambda s: np.asarray(ImageOps.autocontrast(Image.fromarray(grey(s)), cutoff=1)),
-    "equalise (scikit-image)": lambda s: np.uint8(255 * exposure.equalize_hist(grey(s)[..., 0]))[..., None] + s * 0,
-    "CLAHE (OpenCV)": clahe,
-    "grey world": grey_world,
-    "white patch 99 %": white_patch,
+    **automatic.SILVER,
 }
 
 

@@ -29,7 +29,7 @@ def ratios(folder: Path, count: int) -> dict[str, np.ndarray]:
     made: dict[str, list[np.ndarray]] = {level: [] for level in LEVELS}
     pictures = photographs(folder, LONG_EDGE_PX)
     for border in (True, False):
-        for level, cases in lots(pictures, 77, count, 3, border, ordinary=False):
+        for level, cases in lots(pictures, 77, count, 3, border, ordinary=False, kept="mixed"):
             for case in cases:
                 loss, spread, _ = fade_colour.density_loss(fade_colour.estimate(to_density(case.scan)))
                 made[level].append(np.abs(np.array(loss) - case.loss) / np.array(spread))
