@@ -28,7 +28,8 @@ def by_name(gathered: Gathered) -> dict[str, Scan]:
 def groups(batch: Batch, gathered: Gathered) -> list[Group]:
     """The originals to take in, sorted; what cannot be taken in by its look or name is set aside or noted here."""
     fresh = [name for name, scan in batch.scans.items() if not _is_known(batch, scan)]
-    found = sides.settle(list(batch.scans), fresh, _stated(batch), _looker(batch))
+    found = sides.settle(list(batch.scans), fresh, _stated(batch), _looker(batch), _remembered(batch))
+    _remember(batch, found.seen)
     batch.notes += found.notes
     if gathered.left_alone:
         batch.notes.append(f"Left alone, since they are no pictures by their names: {', '.join(gathered.left_alone)}.")
@@ -39,6 +40,23 @@ def groups(batch: Batch, gathered: Gathered) -> list[Group]:
 
 def _stated(batch: Batch) -> dict[str, sides.Stated]:
     return {name: sides.Stated(row.side, row.reference or None) for name, row in batch.wording.rows.items()}
+
+
+def _remembered(batch: Batch) -> list[Group]:
+    """Pairs that earlier runs saw in the pictures, under the names of this run."""
+    names = {str(scan.path.resolve()): name for name, scan in batch.scans.items()}
+    return [
+        Group(names[front], names[back], why, 1.0)
+        for front, back, why in batch.catalogue.remembered_pairs()
+        if front in names and back in names
+    ]
+
+
+def _remember(batch: Batch, seen: list[Group]) -> None:
+    with batch.catalogue.transaction():
+        for group in seen:
+            front, back = (str(batch.scans[name].path.resolve()) for name in (group.recto, group.verso) if name)
+            batch.catalogue.remember_pair(front, back, group.why)
 
 
 def _looker(batch: Batch) -> sides.Looker | None:

@@ -35,24 +35,47 @@ class Stated:
 
 @dataclass(frozen=True)
 class Sides:
-    """Originals in the order of their names, and what there is to say of how they were found."""
+    """Originals in the order of their names, and what there is to say of how they were found.
+
+    ``seen`` are those that only the pictures could pair: a later run, which sees fewer of them, must not judge anew.
+    """
 
     groups: list[Group]
+    seen: list[Group]
     notes: list[str]
 
 
-def settle(names: Sequence[str], fresh: Sequence[str], stated: Mapping[str, Stated], look: Looker | None) -> Sides:
-    """Pair scans. ``fresh`` are the names no earlier run dealt with; only they are looked at, by ``look`` if given."""
+def settle(
+    names: Sequence[str],
+    fresh: Sequence[str],
+    stated: Mapping[str, Stated],
+    look: Looker | None,
+    remembered: Sequence[Group] = (),
+) -> Sides:
+    """Pair scans. ``fresh`` are the names no earlier run dealt with; only they are looked at, by ``look`` if given.
+
+    ``remembered`` are pairs that earlier runs saw in the pictures.
+    """
     told = _by_the_sheet(names, stated)
-    settled = {name for group in told for name in (group.recto, group.verso) if name}
+    settled = {name for group in told for name in _names(group)}
+    for group in remembered:
+        if not settled.intersection(_names(group)) and set(names).issuperset(_names(group)):
+            told.append(group)
+            settled.update(_names(group))
     left = [name for name in names if name not in settled]
     groups = pair(left)
+    seen: list[Group] = []
     if look is not None:
-        seen = _looked_at(groups, set(fresh) - settled, look)
-        if seen:
-            groups = pair(left, seen)
+        looked = _looked_at(groups, set(fresh) - settled, look)
+        if looked:
+            groups = pair(left, looked)
+            seen = [group for group in groups if group.recto in looked and group.verso in looked]
     groups = in_order([*told, *_as_stated(groups, stated)])
-    return Sides(groups, _notes(groups, set(fresh)))
+    return Sides(groups, [group for group in seen if group in groups], _notes(groups, set(fresh)))
+
+
+def _names(group: Group) -> list[str]:
+    return [name for name in (group.recto, group.verso) if name]
 
 
 def looker(executor: Executor, paths: Mapping[str, Path], told: Callable[[str], None]) -> Looker:

@@ -137,3 +137,35 @@ def test_what_was_taken_in_before_is_not_looked_at_again() -> None:
 def test_a_side_without_a_number_is_believed_too() -> None:
     groups = sides.settle(["card.tif"], ["card.tif"], {"card.tif": sides.Stated(Side.VERSO, None)}, None).groups
     assert [(group.recto, group.verso) for group in groups] == [(None, "card.tif")]
+
+
+def test_a_run_that_was_broken_off_pairs_the_rest_as_it_began(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from surrogate import taking
+
+    scans = tmp_path / "scans"
+    scans.mkdir()
+    for place in range(3):
+        front(place).save(scans / f"scan{2 * place + 1:03}.png")
+        back(place).save(scans / f"scan{2 * place + 2:03}.png")
+    entered: list[str] = []
+    record = taking.record
+
+    def broken_off(batch, done):
+        if len(entered) == 3:  # the second front is in, its back is not
+            raise KeyboardInterrupt
+        record(batch, done)
+        entered.append(done.taken.job.name)
+
+    monkeypatch.setattr(taking, "record", broken_off)
+    assert main(["process", str(scans), "--collection", str(tmp_path / "c"), "--workers", "1"]) == 130
+    monkeypatch.undo()
+    capsys.readouterr()
+    assert entered == ["scan001.png", "scan002.png", "scan003.png"]
+    run(scans, tmp_path / "c", capsys)
+    assert [list(one.values()) for one in sides_of(tmp_path / "c")] == [
+        ["scan001.png", "scan002.png"],
+        ["scan003.png", "scan004.png"],
+        ["scan005.png", "scan006.png"],
+    ]

@@ -46,6 +46,9 @@ class CopyRow:
     described_as: str
 
 
+#: What a cell of a table holds.
+Cell = str | int | float | None
+
 Corners = tuple[tuple[float, float], tuple[float, float], tuple[float, float], tuple[float, float]]
 
 
@@ -90,6 +93,16 @@ class Catalogue:
             self._db.execute("ROLLBACK")
             raise
         self._db.execute("COMMIT")
+
+    # whole tables, for their plain text
+
+    def rows(self, query: str) -> Iterator[tuple[Cell, ...]]:
+        """What a query of :mod:`surrogate.collection.plain` finds."""
+        yield from self._db.execute(query)
+
+    def put_rows(self, statement: str, rows: Iterable[tuple[Cell, ...]]) -> None:
+        """Put rows back by a statement of :mod:`surrogate.collection.plain`."""
+        self._db.executemany(statement, rows)
 
     # numbers
 
@@ -155,11 +168,14 @@ class Catalogue:
 
     # condition, copies, notes
 
-    def add_condition(self, reference: str, condition: Condition, *, software: str, master_sha256: str) -> None:
-        """Add a measurement to the history of this side."""
+    def add_condition(
+        self, reference: str, condition: Condition, *, software: str, master_sha256: str, measured_at: str = ""
+    ) -> None:
+        """Add a measurement to the history of this side; ``measured_at`` empty: now."""
+        at = measured_at or now()
         self._db.execute(
             "INSERT INTO conditions VALUES (?, ?, ?, ?, ?, ?)",
-            (reference, condition.side.value, now(), software, master_sha256, condition.model_dump_json()),
+            (reference, condition.side.value, at, software, master_sha256, condition.model_dump_json()),
         )
 
     def conditions(self, reference: str) -> list[Condition]:
@@ -185,11 +201,11 @@ class Catalogue:
             ),
         )
 
-    def put_files(self, reference: str, side: Side, rows: Iterable[FileRow]) -> None:
-        """Record or update checksums of files made for a side."""
+    def put_files(self, reference: str, rows: Iterable[FileRow]) -> None:
+        """Record or update checksums of files made for an original."""
         self._db.executemany(
-            "INSERT OR REPLACE INTO files VALUES (?, ?, ?, ?, ?)",
-            [(row.file, reference, side.value, row.sha256, row.size) for row in rows],
+            "INSERT OR REPLACE INTO files VALUES (?, ?, ?, ?)",
+            [(row.file, reference, row.sha256, row.size) for row in rows],
         )
 
     def files(self, reference: str) -> dict[str, FileRow]:
@@ -363,6 +379,16 @@ class Catalogue:
     def add_event(self, reference: str | None, what: str, detail: str) -> None:
         """Add a line to the history."""
         self._db.execute("INSERT INTO events VALUES (?, ?, ?, ?)", (now(), reference, what, detail))
+
+    def remember_pair(self, front: str, back: str, why: str) -> None:
+        """Keep for later runs which files were taken for two sides of one original, and why."""
+        value = json.dumps([front, back, why], ensure_ascii=False)
+        self._db.execute("INSERT OR REPLACE INTO facts VALUES (?, ?)", (f"back of {front}", value))
+
+    def remembered_pairs(self) -> list[tuple[str, str, str]]:
+        """(front, back, why) of files that earlier runs paired."""
+        rows = self._db.execute("SELECT value FROM facts WHERE substr(name, 1, 8) = 'back of ' ORDER BY name")
+        return [(str(front), str(back), str(why)) for front, back, why in (json.loads(row[0]) for row in rows)]
 
     def happened(self, reference: str, what: str) -> bool:
         """Whether an event of this kind is on record for an original."""
