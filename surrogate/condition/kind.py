@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from pathlib import PurePath
+from pathlib import Path, PurePath
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from surrogate.condition import networks
+from surrogate.imaging import networks
 from surrogate.records import Kind
 
 Floats = npt.NDArray[np.float32]
@@ -41,6 +41,7 @@ _CLASSES: dict[Kind, tuple[int, ...]] = {
     Kind.UNKNOWN: (10,),
 }
 _TONED, _COLOURED, _GREY_FILM, _COLOUR_FILM = 1, 2, 4, 5
+_MODEL = Path(__file__).with_name("kind_model.onnx")
 _SIDE = 256
 _TEMPERATURE = 1.0
 _MOST = 0.99  # no picture alone is surer than that
@@ -74,7 +75,7 @@ def guess(density: Floats, *, ppi: float | None, layout_parts: int, background: 
     ``ppi`` is not used: the tags are wrong too often (72 on a 600 ppi scan) to tell film from prints by size.
     """
     del ppi
-    by_class = networks.softmax(networks.scores("kind", _seen(density)) / _TEMPERATURE)
+    by_class = networks.softmax(networks.scores(_MODEL, _seen(density)) / _TEMPERATURE)
     share = {kind: float(sum(by_class[i] for i in places)) for kind, places in _CLASSES.items()}
     if layout_parts >= 2 and background != "frame":
         share[Kind.ALBUM_PAGE] *= _PARTS_ODDS

@@ -11,13 +11,15 @@ import json
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from surrogate.condition import networks, signs
+from surrogate.condition import signs
+from surrogate.imaging import networks
 
 Floats = npt.NDArray[np.float32]
 Labels = npt.NDArray[np.uint8]
@@ -33,6 +35,7 @@ MAX_MARKS = 60
 
 #: The sheet as the network sees it, lying on its long side: height, width in px, and the density at its zero.
 HEIGHT, WIDTH, CENTRE = 384, 512, 0.6
+_MODEL = Path(__file__).with_name("marks_model.onnx")
 _DARKEST = 2.6  # density, as in the fit
 
 _TAPE, _TIDELINE, _FOXING, _STRIPES, _FOLD, _RUST = (
@@ -149,7 +152,7 @@ def _shares(sheet: Floats) -> Floats:
     upright = sheet.shape[0] > sheet.shape[1]
     lying = np.rot90(sheet) if upright else sheet
     planes = np.clip(lying, 0.0, _DARKEST).transpose(2, 0, 1) - CENTRE
-    shares = networks.softmax(networks.scores("marks", planes))
+    shares = networks.softmax(networks.scores(_MODEL, planes))
     enlarged = cv2.resize(shares.transpose(1, 2, 0), (WIDTH, HEIGHT), interpolation=cv2.INTER_LINEAR)
     return np.ascontiguousarray(np.rot90(enlarged, -1) if upright else enlarged, np.float32)
 
