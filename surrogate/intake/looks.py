@@ -11,7 +11,6 @@ import numpy.typing as npt
 from surrogate.imaging.read import MM_PER_INCH, Raster, read_reduced
 from surrogate.intake import outlines
 from surrogate.intake.evidence import Look
-from surrogate.intake.ground import lab_of
 
 #: Long edge in px at which paper is told from picture.
 _EDGE = 400
@@ -61,7 +60,8 @@ def back_likeness(rgb: npt.NDArray[np.uint8]) -> float:
 
     """
     factor = min(1.0, _EDGE / max(rgb.shape[:2]))
-    lab = lab_of(np.asarray(cv2.resize(rgb, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA), np.uint8))
+    small = cv2.resize(rgb, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    lab = cv2.cvtColor(np.asarray(small, np.float32) / np.float32(255), cv2.COLOR_RGB2LAB)
     height, width = lab.shape[:2]
     inner = lab[height // 20 : height - height // 20, width // 20 : width - width // 20]
     # Lightness and colour of the paper: the median of each, over cells that writing does not fill.
