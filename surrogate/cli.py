@@ -165,8 +165,8 @@ def frame(
     as_json: Json = False,
 ) -> None:
     """Prints to frame: a TIFF and a PDF with the framing sheet."""
-    from surrogate.copies.frame import summary
     from surrogate.copies.frame_plan import Look
+    from surrogate.copies.frame_report import summary
     from surrogate.printing import frame as run
 
     look = Look(edges=edges, bottom_weight=bottom_weight, shape=shape)

@@ -9,7 +9,7 @@ from surrogate.batch import Batch, staging
 from surrogate.collection.catalogue import CopyRow, OriginalRow
 from surrogate.errors import ScanSetAside, WorkerLost
 from surrogate.jobs import SOFTWARE, Decisions, Job
-from surrogate.records import Side
+from surrogate.records import Side, Use
 from surrogate.taking import Placing
 
 
@@ -24,11 +24,13 @@ def follow_changes(batch: Batch) -> None:
             break
         description = wording.description(catalogue, batch.settings, row.reference)
         described_as = wording.digest(description)
-        copies = [copy for copy in catalogue.copies(row.reference) if copy.copy.use.value != "print"]
+        copies = catalogue.copies(row.reference)
         for master in catalogue.masters(row.reference):
             own = [copy for copy in copies if copy.copy.side is master.side]
             decided = wording.decisions_again(catalogue, batch.settings, row, master)
-            if any(copy.made_as != wording.digest(decided) for copy in own):
+            made_as = wording.digest(decided)
+            # prints stay as they were asked for
+            if any(copy.made_as != made_as for copy in own if copy.copy.use is not Use.PRINT):
                 _again(batch, row.reference, master.file, master.side, decided, in_place)
             elif any(copy.described_as != described_as for copy in own):
                 _describe_again(batch, row, master.side, own)

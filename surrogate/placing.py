@@ -9,9 +9,8 @@ from pathlib import Path
 
 from surrogate.collection import files, paths
 from surrogate.collection.catalogue import FileRow
-from surrogate.description import faces
+from surrogate.copies.describing import describe_copy
 from surrogate.description.embed import Description, embedder
-from surrogate.description.faces import Face
 from surrogate.errors import ScanSetAside
 from surrogate.jobs import SOFTWARE, Placed, StagedCopy, Taken
 from surrogate.records import Copy, Kind, Master, Side, Use
@@ -127,27 +126,6 @@ def _place(temporary: Path, target: Path) -> None:
         files.publish(temporary, target)
 
 
-def describe_copy(description: Description, master: Master, recipe: Recipe, use: Use) -> Description:
-    """The description of one copy: what it shows, which master it is of, and what was done, in words."""
-    what = "thumbnail" if use is Use.THUMBNAIL else f"{use} copy"
-    done = recipe.words or ["tone and colour left as scanned"]
-    if recipe.outline is not None:
-        done = ["trimmed to the picture's edge and straightened", *done]
-    if recipe.part is not None:
-        what += f" of part {recipe.part}"
-    film = "negativeFilm" if recipe.kind == Kind.NEGATIVE.value else "print"
-    return description.model_copy(
-        update={
-            "source_type": "algorithmicallyEnhanced" if recipe.steps else film,
-            "source": f"{master.file} sha256:{master.sha256}",
-            "derived_from": master.file,
-            "history": [f"{what} made by {recipe.software}", *done, *description.history],
-            "software": recipe.software,
-            "faces": _faces(description, master, recipe),
-        }
-    )
-
-
 def describe_master(description: Description, master: Master, kind: Kind) -> Description:
     """The description that lies beside a master."""
     return description.model_copy(
@@ -158,10 +136,3 @@ def describe_master(description: Description, master: Master, kind: Kind) -> Des
             "faces": description.faces if master.side is Side.RECTO else [],
         }
     )
-
-
-def _faces(description: Description, master: Master, recipe: Recipe) -> list[Face]:
-    """The faces on a copy of the front; people marked them on the scan."""
-    if master.side is not Side.RECTO:
-        return []
-    return faces.on_copy(description.faces, master.width, master.height, recipe.turn, recipe.outline)

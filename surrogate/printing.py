@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from surrogate import calm, exporting
+from surrogate import calm, exporting, wording
 from surrogate.collection import settings
 from surrogate.collection.catalogue import CopyRow, open_catalogue
 from surrogate.collection.holding import held
 from surrogate.copies import frame as frames
-from surrogate.copies.frame import FrameReport
 from surrogate.copies.frame_plan import PLAIN, Look
+from surrogate.copies.frame_report import FrameReport
 from surrogate.placing import file_row
 
 
@@ -41,10 +41,12 @@ def frame(  # noqa: PLR0913 - one argument for each option of the command
             ppi=ppi,
             as_found=as_found,
             look=look,
+            words=lambda _, original: wording.description(catalogue, found, original.reference),
         )
         with catalogue.transaction():
             for made, copy in zip(report.frames, report.copies, strict=True):
-                catalogue.put_copy(CopyRow(copy, made.reference, "print", "print"))
+                described_as = wording.digest(wording.description(catalogue, found, made.reference))
+                catalogue.put_copy(CopyRow(copy, made.reference, "print", described_as))
                 files = [file for file in (copy.file, copy.recipe) if file is not None]
                 catalogue.put_files(made.reference, copy.side, [file_row(folder, file) for file in files])
                 catalogue.add_event(made.reference, "print made", made.pdf)

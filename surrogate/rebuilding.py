@@ -6,13 +6,15 @@ import shutil
 from collections.abc import Sequence
 from pathlib import Path
 
-from surrogate import calm, placing, wording
+from surrogate import calm, wording
 from surrogate.collection import paths, settings
 from surrogate.collection.catalogue import Catalogue, CopyRow, open_catalogue
 from surrogate.collection.files import disk_errors, publish, sha256_of
 from surrogate.collection.holding import held
 from surrogate.collection.settings import Settings
 from surrogate.copies import make
+from surrogate.copies.describing import describe_copy
+from surrogate.copies.print_pixels import write_print
 from surrogate.description.embed import Description, embedder
 from surrogate.errors import CollectionUnusable, ScanSetAside, WrongUse
 from surrogate.records import Copy, Master, Record, Use
@@ -69,7 +71,7 @@ def _original(folder: Path, staging: Path, catalogue: Catalogue, found: Settings
     masters = {master.sha256: master for master in catalogue.masters(reference)}
     by_recipe: dict[str, list[CopyRow]] = {}
     for row in catalogue.copies(reference):
-        if row.copy.recipe is not None and row.copy.use is not Use.PRINT:
+        if row.copy.recipe is not None:
             by_recipe.setdefault(row.copy.recipe, []).append(row)
     done: list[Rebuilt] = []
     for recipe_file, rows in sorted(by_recipe.items()):
@@ -90,6 +92,10 @@ def _remake(
     path = folder / master.file
     if sha256_of(path) != master.sha256:
         raise CollectionUnusable(f"The master {master.file} has changed; put it back from your other copy first.")
+    if recipe.use == Use.PRINT.value:
+        made = {Use.PRINT: staging / "print.tif"}
+        write_print(path, recipe, made[Use.PRINT])
+        return recipe, made
     pixels, ppi = make.from_recipe(recipe, path)
     made = {}
     for use, image, its_ppi in make.outputs(pixels, recipe, ppi):
@@ -107,7 +113,7 @@ def _replace(
 ) -> Rebuilt:
     recipe, files = made
     temporary = files[copy.use]
-    description = placing.describe_copy(words, masters[recipe.master_sha256], recipe, copy.use)
+    description = describe_copy(words, masters[recipe.master_sha256], recipe, copy.use)
     embedder().write(temporary, description)
     identical = sha256_of(temporary) == copy.sha256
     if identical:

@@ -73,6 +73,7 @@ def add_original(
     outline: list[tuple[float, float]] | None = None,
     turn: int = 0,
     box: str = "",
+    kind: Kind = Kind.COLOUR_PRINT,
     **words: object,
 ) -> Original:
     """Write master, viewing copy and recipe of one original."""
@@ -93,7 +94,7 @@ def add_original(
     )
     recipe = Recipe(
         software="surrogate test",
-        kind="colour-print",
+        kind=kind.value,
         use="viewing",
         side="recto",
         master=file,
@@ -133,7 +134,7 @@ def add_original(
         )
     return Original(
         reference=reference,
-        kind=Kind.COLOUR_PRINT,
+        kind=kind,
         kind_confidence=None,
         masters=[master],
         copies=copies,

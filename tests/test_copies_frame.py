@@ -16,8 +16,9 @@ from copies_collection import STEPS, add_original, scene, write_manifest
 from copies_words import rendered, unembedded_fonts
 
 from surrogate.copies import print_pages
-from surrogate.copies.frame import FrameReport, frame, summary
+from surrogate.copies.frame import frame
 from surrogate.copies.frame_plan import Look
+from surrogate.copies.frame_report import FrameReport, summary
 from surrogate.copies.sizes import parse_size
 from surrogate.errors import CollectionUnusable, WrongUse
 from surrogate.records import Kind
@@ -174,8 +175,7 @@ def test_a_print_as_found_lies_beside_the_recovered_one(collection: Path) -> Non
 
 
 def test_a_negative_is_printed_as_a_positive_even_as_found(collection: Path, tmp_path: Path) -> None:
-    negative = add_original(tmp_path, REFERENCE, scene(300, 400), steps=STEPS)
-    write_manifest(tmp_path, [negative.model_copy(update={"kind": Kind.NEGATIVE})])
+    write_manifest(tmp_path, [add_original(tmp_path, REFERENCE, scene(300, 400), steps=STEPS, kind=Kind.NEGATIVE)])
     (made,) = frame(tmp_path, [REFERENCE], frame="5x7in", as_found=True).frames
     assert made.file.endswith("_r_print.tif")
     recipe = Recipe.model_validate_json((tmp_path / "recipes/2026-001/2026-001-0001_r_print.json").read_bytes())
@@ -258,5 +258,7 @@ def test_a_missing_master_is_one_clear_line(collection: Path, tmp_path: Path) ->
 def test_a_wall_of_prints_is_summed_up(collection: Path) -> None:
     report = frame(collection, [REFERENCE, "2026.001.0003"], frame="5x7in")
     lines = summary(report)
-    assert [line.split()[0] for line in lines if not line.startswith(" ")] == [REFERENCE, "2026.001.0003"]
-    assert "prints/2026-001-0001_r_127x178.pdf" in lines[0]
+    table = [line for line in lines[: lines.index("")] if not line.startswith(" ")]
+    assert [line.split()[0] for line in table] == ["Number", REFERENCE, "2026.001.0003"]
+    assert "prints/2026-001-0001_r_127x178.pdf" in table[1]
+    assert lines[-1].startswith("1 frame of ") or lines[-1].startswith("2 frames of ")

@@ -15,6 +15,7 @@ from copies_words import WORDS, a_title, rendered, unembedded_fonts
 from PIL import Image
 
 from surrogate.copies import box_lists, contact_sheet, label_sheets, labels, proof_sheet
+from surrogate.copies.collection_reading import Shown
 from surrogate.copies.sizes import parse_size
 from surrogate.errors import CollectionUnusable, WrongUse
 from surrogate.records import Location, Original
@@ -68,7 +69,7 @@ def test_sheets_that_cannot_be_are_refused(name: str) -> None:
 def test_every_label_holds_its_number_and_nothing_runs_over(sheet: str, paper: str) -> None:
     layout = label_sheets.label_sheet(sheet, parse_size(paper))
     originals = some_originals(layout.columns * layout.rows)
-    pdf = labels.labels_pdf(originals, layout)
+    pdf = labels.labels_pdf([Shown(each) for each in originals], layout)
     reader = pypdf.PdfReader(__import__("io").BytesIO(pdf))
     assert len(reader.pages) == 1
     assert [float(side) for side in reader.pages[0].mediabox[2:]] == pytest.approx(

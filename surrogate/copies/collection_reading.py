@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -24,18 +26,59 @@ def read_manifest(collection: Path) -> Manifest:
         raise CollectionUnusable(f"{path} cannot be read. Run 'surrogate process', which writes it anew.") from error
 
 
-def chosen(manifest: Manifest, references: Sequence[str]) -> list[Original]:
-    """The originals with these reference numbers, in the order asked for; all when none is named.
+@dataclass(frozen=True)
+class Shown:
+    """What a sheet shows: an original, or with ``part`` one of the pictures on its page."""
 
-    Case and spaces around a number do not matter. Raises :class:`WrongUse` naming those that are not there.
+    original: Original
+    part: int | None = None
+
+    @property
+    def number(self) -> str:
+        """The reference number as people write it, ``2026.001.0001-p2`` for the second picture of a page."""
+        return self.original.reference + ("" if self.part is None else f"-p{self.part}")
+
+
+_PART = re.compile(r"(.+?)[-_ ]?p(\d{1,3})")
+
+
+def shown(manifest: Manifest, references: Sequence[str]) -> list[Shown]:
+    """The originals with these numbers, or parts of them, in the order asked for; every original when none is named.
+
+    A part is written behind its number: ``2026.001.0001-p2``. Case and spaces around a number do not matter. Raises
+    :class:`WrongUse` naming those that are not there.
     """
     if not references:
-        return list(manifest.originals)
+        return [Shown(original) for original in manifest.originals]
     known = {original.reference.casefold(): original for original in manifest.originals}
-    missing = [reference for reference in references if reference.strip().casefold() not in known]
+    missing = []
+    found: dict[str, Shown] = {}
+    for reference in references:
+        number = reference.strip().casefold()
+        match = None if number in known else _PART.fullmatch(number)
+        original = known.get(match[1] if match else number)
+        if original is None:
+            missing.append(reference)
+            continue
+        one = Shown(original, _part(original, int(match[2])) if match else None)
+        found[one.number] = one
     if missing:
         raise WrongUse(f"Not in this collection: {', '.join(missing)}. The caption sheet lists every reference number.")
-    return [known[number] for number in dict.fromkeys(reference.strip().casefold() for reference in references)]
+    return list(found.values())
+
+
+def _part(original: Original, part: int) -> int:
+    parts = sorted({copy.part for copy in original.copies if copy.part is not None})
+    if part not in parts:
+        has = f"parts {parts[0]} to {parts[-1]}" if parts else "no parts"
+        raise WrongUse(f"There is no part {part} of {original.reference}: it has {has}.")
+    return part
+
+
+def chosen(manifest: Manifest, references: Sequence[str]) -> list[Original]:
+    """The originals with these numbers, each once, as :func:`shown` finds them; a part stands for its original."""
+    found = {each.original.reference: each.original for each in shown(manifest, references)}
+    return list(found.values())
 
 
 def master_of(original: Original) -> Master:
@@ -45,10 +88,11 @@ def master_of(original: Original) -> Master:
     return min(original.masters, key=lambda master: master.side != Side.RECTO)
 
 
-def copy_of(original: Original, use: Use, side: Side) -> Copy | None:
-    """A copy of one side; of a page in parts, the first."""
-    found = [copy for copy in original.copies if copy.use == use and copy.side == side]
-    return min(found, key=lambda copy: copy.part or 0, default=None)
+def copy_of(one: Shown, use: Use) -> Copy | None:
+    """The copy of the side that shows the picture; None when there is none."""
+    side = master_of(one.original).side
+    found = (copy for copy in one.original.copies if (copy.use, copy.side, copy.part) == (use, side, one.part))
+    return next(found, None)
 
 
 def recipe_of(collection: Path, copy: Copy) -> Recipe | None:

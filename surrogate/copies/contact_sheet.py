@@ -14,11 +14,11 @@ import pyvips
 import zxingcpp
 
 from surrogate.collection import files
-from surrogate.copies.collection_reading import chosen, copy_of, master_of, read_manifest
+from surrogate.copies.collection_reading import Shown, copy_of, read_manifest, shown
 from surrogate.copies.sizes import Size, parse_size
 from surrogate.errors import CollectionUnusable, WrongUse
 from surrogate.imaging.encode import srgb_profile
-from surrogate.records import Original, Use
+from surrogate.records import Use
 from surrogate.sheets.page import HAIR, PENCIL, Document, Page, Picture
 
 CONTACT_SHEET = "contact_sheet.pdf"
@@ -45,33 +45,33 @@ def contact_sheet(collection: Path, references: Sequence[str] = (), *, box: str 
     Raises :class:`WrongUse`, :class:`CollectionUnusable` or :class:`DiskFull` with a sentence for people.
     """
     manifest = read_manifest(collection)
-    originals = [each for each in chosen(manifest, references) if not box or each.location.box == box]
-    if not originals:
+    chosen = [each for each in shown(manifest, references) if not box or each.original.location.box == box]
+    if not chosen:
         raise WrongUse(f"No original lies in box {box}." if box else f"{collection} holds no originals yet.")
-    content = contact_sheet_pdf(collection, originals, parse_size(paper, "paper"), manifest.collection.name)
+    content = contact_sheet_pdf(collection, chosen, parse_size(paper, "paper"), manifest.collection.name)
     files.replace_if_changed(collection / CONTACT_SHEET, content)
     return collection / CONTACT_SHEET
 
 
-def contact_sheet_pdf(collection: Path, originals: Sequence[Original], paper: Size, name: str) -> bytes:
+def contact_sheet_pdf(collection: Path, chosen: Sequence[Shown], paper: Size, name: str) -> bytes:
     """The pages, six pictures on each."""
     document = Document("Contact sheet")
     per_page = COLUMNS * ROWS
-    pages = -(-len(originals) // per_page)
+    pages = -(-len(chosen) // per_page)
     for number in range(pages):
-        here = originals[number * per_page : (number + 1) * per_page]
+        here = chosen[number * per_page : (number + 1) * per_page]
         page = document.page(paper.width_mm, paper.height_mm)
         _head(page, here, name, f"page {number + 1} of {pages}")
         width = (page.width - 2 * _MARGIN - (COLUMNS - 1) * 10) / COLUMNS
         height = (page.height - _HEAD_MM - 2 * _MARGIN) / ROWS
-        for place, original in enumerate(here):
+        for place, one in enumerate(here):
             row, column = divmod(place, COLUMNS)
             area = (_MARGIN + column * (width + 10), _HEAD_MM + _MARGIN + row * height, width, height - 7)
-            _cell(page, area, collection, original)
+            _cell(page, area, collection, one)
     return document.finish()
 
 
-def _head(page: Page, here: Sequence[Original], name: str, number: str) -> None:
+def _head(page: Page, here: Sequence[Shown], name: str, number: str) -> None:
     width = page.width - 2 * _MARGIN - _CODE_MM - 6
     page.box((_MARGIN, 13, width, 8), name or "Who is this?", (16, 14, 12, 10), weight="bold")
     words = (
@@ -86,32 +86,32 @@ def _head(page: Page, here: Sequence[Original], name: str, number: str) -> None:
         page.line(x, 42.2, x + length, 42.2, grey=HAIR, points=0.4)
         x += length + 4
     page.text(page.width - _MARGIN - 3, 41.5, number, size=8.5, grey=PENCIL, align="right")
-    page.code(page.width - _MARGIN - _CODE_MM, 10, _CODE_MM, " ".join([CODE_START, *(each.reference for each in here)]))
+    page.code(page.width - _MARGIN - _CODE_MM, 10, _CODE_MM, " ".join([CODE_START, *(each.number for each in here)]))
 
 
-def _cell(page: Page, area: tuple[float, float, float, float], collection: Path, original: Original) -> None:
+def _cell(page: Page, area: tuple[float, float, float, float], collection: Path, one: Shown) -> None:
     """Picture, number, title and lines."""
     x, y, width, height = area
     lines = _LINES * _LINE_MM
-    picture = _picture(collection, original)
+    picture = _picture(collection, one)
     room = height - lines - 6
     if picture is not None:
         scale = min(width / picture.width_px, room / picture.height_px)
         size = (picture.width_px * scale, picture.height_px * scale)
-        page.picture(x, y + room - size[1], *size, picture, original.reference)
+        page.picture(x, y + room - size[1], *size, picture, one.number)
     else:
         page.rectangle(x, y, width, room, grey=HAIR)
         page.text(x + width / 2, y + room / 2, "no picture yet", size=8, grey=PENCIL, align="centre")
-    used = page.text(x, y + room + 4.6, original.reference, size=9, weight="bold")
-    page.box((x + used + 3, y + room + 1.2, width - used - 3, 4.6), original.title, (8, 7, 6), grey=PENCIL)
+    used = page.text(x, y + room + 4.6, one.number, size=9, weight="bold")
+    page.box((x + used + 3, y + room + 1.2, width - used - 3, 4.6), one.original.title, (8, 7, 6), grey=PENCIL)
     for number in range(1, _LINES + 1):
         foot = y + room + 5 + number * _LINE_MM
         page.line(x, foot, x + width, foot, grey=HAIR, points=0.4)
 
 
-def _picture(collection: Path, original: Original) -> Picture | None:
+def _picture(collection: Path, one: Shown) -> Picture | None:
     """The viewing copy, small; None when there is none."""
-    copy = copy_of(original, Use.VIEWING, master_of(original).side) if original.masters else None
+    copy = copy_of(one, Use.VIEWING) if one.original.masters else None
     if copy is None:
         return None
     try:
@@ -123,7 +123,7 @@ def _picture(collection: Path, original: Original) -> Picture | None:
 
 
 def references_on(scan: npt.NDArray[np.uint8]) -> list[str]:
-    """Reference numbers of a scanned contact sheet, (H, W) or (H, W, 3) uint8, any way up; [] for any other scan."""
+    """Numbers on a scanned contact sheet, (H, W) or (H, W, 3) uint8, any way up; [] for any other scan."""
     for code in zxingcpp.read_barcodes(np.ascontiguousarray(scan)):
         if code.text.startswith(CODE_START + " "):
             return code.text.removeprefix(CODE_START).split()

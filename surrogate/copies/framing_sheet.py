@@ -26,9 +26,10 @@ _PLAY_MM = 3.0
 
 @dataclass(frozen=True)
 class Slip:
-    """What the slip for the back of the frame says."""
+    """What the slip for the back of the frame says; ``number`` is the reference, with the part of a page."""
 
     reference: str
+    number: str
     title: str
     caption: str
     date: str
@@ -41,8 +42,8 @@ def draw_framing_sheet(document: Document, plan: FramePlan, slip: Slip, paper: S
     page = document.page(sheet.width_mm, sheet.height_mm)
     width = page.width - _LEFT - _RIGHT
     page.text(_LEFT, 20, "Framing sheet", size=9, grey=PENCIL)
-    page.text(page.width - _RIGHT, 20, slip.reference, size=9, grey=PENCIL, align="right")
-    page.box((_LEFT, 22.5, width, 9), slip.title or slip.reference, (17, 15, 13, 11), weight="bold")
+    page.text(page.width - _RIGHT, 20, slip.number, size=9, grey=PENCIL, align="right")
+    page.box((_LEFT, 22.5, width, 9), slip.title or slip.number, (17, 15, 13, 11), weight="bold")
     y = 35.0
     for note in notes:
         y = page.paragraph(_LEFT, y, width, note, size=8.5) + 1.2
@@ -199,7 +200,7 @@ def _slip(page: Page, slip: Slip, y: float, width: float) -> None:
     page.rectangle(_LEFT, y, width, height, grey=PENCIL, points=0.4, dash=(1.2, 1.0))
     page.code(_LEFT + width - 31, y + 3.5, 28, slip.reference)
     x, room = _LEFT + 5, width - 42
-    page.text(x, y + 9.5, slip.reference, size=15, weight="bold")
+    page.text(x, y + 9.5, slip.number, size=15, weight="bold")
     below = page.box((x, y + 12, room, 6), slip.title, (11, 10, 9, 8))
     below = page.box((x, below + 0.6, room, 11), slip.caption, (8.5, 7.5, 7))
     words = " · ".join(filter(None, (slip.date, slip.credit)))

@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from surrogate.collection import files
-from surrogate.copies.collection_reading import chosen, read_manifest
+from surrogate.copies.collection_reading import Shown, read_manifest, shown
 from surrogate.copies.label_sheets import LabelSheet, label_sheet
 from surrogate.copies.sizes import in_mm, parse_size
 from surrogate.description.readable import for_people
 from surrogate.errors import WrongUse
-from surrogate.records import Location, Original
+from surrogate.records import Location
 from surrogate.sheets.page import HAIR, PENCIL, Document, Page
 from surrogate.sheets.text import POINT_PER_MM, shape, wrap
 
@@ -53,36 +53,37 @@ def labels(
     if not 0 <= skip < layout.columns * layout.rows:
         raise WrongUse(f"A sheet has {layout.columns * layout.rows} labels: {skip} of them cannot be used already.")
     manifest = read_manifest(collection)
-    originals = chosen(manifest, references)
-    if not originals:
+    labelled = shown(manifest, references)
+    if not labelled:
         raise WrongUse(f"{collection} holds no originals yet: there is nothing to label.")
     files.replace_if_changed(collection / ALIGNMENT, alignment_pdf(layout))
-    files.replace_if_changed(collection / LABELS, labels_pdf(originals, layout, skip=skip))
+    files.replace_if_changed(collection / LABELS, labels_pdf(labelled, layout, skip=skip))
     return collection / LABELS
 
 
-def labels_pdf(originals: Sequence[Original], layout: LabelSheet, *, skip: int = 0) -> bytes:
+def labels_pdf(labelled: Sequence[Shown], layout: LabelSheet, *, skip: int = 0) -> bytes:
     """The sheets of labels as a PDF."""
     document = Document("Labels")
     places = list(layout.places())
     free = max(PADDING_MM, EDGE_MM - layout.left, EDGE_MM - layout.top)
     page: Page | None = None
-    for number, original in enumerate(originals, start=skip):
+    for number, one in enumerate(labelled, start=skip):
         place = number % len(places)
         if page is None or place == 0:
             page = document.page(*layout.paper)
         x, y = places[place]
-        draw_label(page, (x + free, y + free, layout.width - 2 * free, layout.height - 2 * free), original)
+        draw_label(page, (x + free, y + free, layout.width - 2 * free, layout.height - 2 * free), one)
     return document.finish()
 
 
-def draw_label(page: Page, area: tuple[float, float, float, float], original: Original) -> None:
+def draw_label(page: Page, area: tuple[float, float, float, float], one: Shown) -> None:
     """One label inside ``area`` (x, y, width, height in mm); nothing leaves it."""
+    original = one.original
     x, y, width, height = area
     code = min(height, max(LEAST_CODE_MM, min(MOST_CODE_MM, 0.36 * width)))
     page.code(x + width - code, y + (height - code) / 2, code, original.reference)
     room = width - code - 1
-    used, size = _number(page, (x, y, room, 0.4 * height), original.reference)
+    used, size = _number(page, (x, y, room, 0.4 * height), one.number)
     small = " · ".join(filter(None, (for_people(original.date), place_words(original.location))))
     small_height = page.measure((room, 0.32 * height), small, SMALL_SIZES, spacing=1.2)
     page.box((x, y + height - small_height, room, small_height), small, SMALL_SIZES, grey=PENCIL, spacing=1.2)

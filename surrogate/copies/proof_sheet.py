@@ -11,11 +11,11 @@ import pyvips
 
 from surrogate.collection import files
 from surrogate.copies import make
-from surrogate.copies.collection_reading import chosen, copy_of, master_of, read_manifest, recipe_of
+from surrogate.copies.collection_reading import Shown, copy_of, master_of, read_manifest, recipe_of, shown
 from surrogate.copies.sizes import Size, parse_size
 from surrogate.errors import CollectionUnusable, ScanSetAside, WrongUse
 from surrogate.imaging.encode import srgb_profile
-from surrogate.records import Kind, Original, Use
+from surrogate.records import Kind, Use
 from surrogate.sheets.page import HAIR, PENCIL, Document, Page, Picture
 
 PROOFS = "prints/proofs.pdf"
@@ -33,18 +33,18 @@ def proof_sheet(collection: Path, references: Sequence[str], *, paper: str = "a4
     Raises :class:`WrongUse`, :class:`CollectionUnusable` or :class:`DiskFull` with a sentence for people.
     """
     manifest = read_manifest(collection)
-    originals = [each for each in chosen(manifest, references) if each.masters]
-    if not originals:
+    chosen = [each for each in shown(manifest, references) if each.original.masters]
+    if not chosen:
         raise WrongUse(f"{collection} holds no originals yet: there is nothing to show.")
-    files.replace_if_changed(collection / PROOFS, proofs_pdf(collection, originals, parse_size(paper, "paper")))
+    files.replace_if_changed(collection / PROOFS, proofs_pdf(collection, chosen, parse_size(paper, "paper")))
     return collection / PROOFS
 
 
-def proofs_pdf(collection: Path, originals: Sequence[Original], paper: Size) -> bytes:
+def proofs_pdf(collection: Path, chosen: Sequence[Shown], paper: Size) -> bytes:
     """The pages, three pairs on each."""
     document = Document("Proofs")
     page = None
-    for number, original in enumerate(originals):
+    for number, one in enumerate(chosen):
         row = number % _ROWS
         if page is None or row == 0:
             page = document.page(paper.width_mm, paper.height_mm)
@@ -52,19 +52,18 @@ def proofs_pdf(collection: Path, originals: Sequence[Original], paper: Size) -> 
             words = "Tick what you would like on the wall. The original and its scan stay as they are either way."
             page.text(_MARGIN, 26, words, size=9, grey=PENCIL)
         height = (page.height - 34 - _MARGIN) / _ROWS
-        _pair(page, (_MARGIN, 34 + row * height, page.width - 2 * _MARGIN, height - 6), collection, original)
+        _pair(page, (_MARGIN, 34 + row * height, page.width - 2 * _MARGIN, height - 6), collection, one)
     return document.finish()
 
 
-def _pair(page: Page, area: tuple[float, float, float, float], collection: Path, original: Original) -> None:
+def _pair(page: Page, area: tuple[float, float, float, float], collection: Path, one: Shown) -> None:
     """Two pictures side by side, each with a box to tick."""
     x, y, width, height = area
     column = (width - 8) / 2
     room = height - 13
-    used = page.text(x, y + 3.5, original.reference, size=9, weight="bold")
-    page.box((x + used + 3, y + 0.2, width - used - 3, 4.6), original.title, (8.5, 7.5, 6.5), grey=PENCIL)
-    before, after = _before_and_after(collection, original)
-    negative = original.kind == Kind.NEGATIVE
+    used = page.text(x, y + 3.5, one.number, size=9, weight="bold")
+    page.box((x + used + 3, y + 0.2, width - used - 3, 4.6), one.original.title, (8.5, 7.5, 6.5), grey=PENCIL)
+    before, after, negative = _before_and_after(collection, one)
     pairs = (
         (x, before, "the negative" if negative else "print it as found"),
         (x + column + 8, after, "print it" if negative else "print it recovered"),
@@ -72,16 +71,17 @@ def _pair(page: Page, area: tuple[float, float, float, float], collection: Path,
     for left, picture, words in pairs:
         scale = min(column / picture.width_px, room / picture.height_px)
         size = (picture.width_px * scale, picture.height_px * scale)
-        page.picture(left, y + 6, *size, picture, f"{original.reference} {words}")
+        page.picture(left, y + 6, *size, picture, f"{one.number} {words}")
         tick = words.startswith("print")
         if tick:
             page.rectangle(left, y + 6 + size[1] + 2, 3.6, 3.6, grey=HAIR, points=0.8)
         page.text(left + (5.6 if tick else 0), y + 6 + size[1] + 4.9, words, size=8.5)
 
 
-def _before_and_after(collection: Path, original: Original) -> tuple[Picture, Picture]:
-    master = master_of(original)
-    copy = copy_of(original, Use.VIEWING, master.side)
+def _before_and_after(collection: Path, one: Shown) -> tuple[Picture, Picture, bool]:
+    """The picture as it is and as its recipe makes it; whether it is a negative."""
+    master = master_of(one.original)
+    copy = copy_of(one, Use.VIEWING)
     recipe = recipe_of(collection, copy) if copy else None
     try:
         raster = make.picture(
@@ -92,7 +92,9 @@ def _before_and_after(collection: Path, original: Original) -> tuple[Picture, Pi
         )
     except ScanSetAside as error:
         raise CollectionUnusable(f"The master {master.file} cannot be read: {error.reason}") from error
-    return _as_picture(make.rendered(raster, [])), _as_picture(make.rendered(raster, recipe.steps if recipe else []))
+    before, after = (make.rendered(raster, steps) for steps in ([], recipe.steps if recipe else []))
+    negative = (recipe.kind if recipe else one.original.kind) == Kind.NEGATIVE.value
+    return _as_picture(before), _as_picture(after), negative
 
 
 def _as_picture(pixels: npt.NDArray[np.uint8]) -> Picture:

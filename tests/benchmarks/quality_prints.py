@@ -27,6 +27,7 @@ from test_copies_frame import placed, true_size
 from test_copies_print_pixels import a_recipe, float64_steps
 
 from surrogate.copies import print_sharpening
+from surrogate.copies.collection_reading import Shown
 from surrogate.copies.frame import frame
 from surrogate.copies.label_sheets import label_sheet
 from surrogate.copies.labels import labels_pdf
@@ -78,7 +79,7 @@ def codes(count: int = 100) -> None:
     read = {"ZXing": 0, "OpenCV": 0}
     references = [f"{numbers.randint(1900, 2030)}.{numbers.randint(1, 999):03}.{number:04}" for number in range(count)]
     originals = [an_original(reference, title="Regatta on the lake", date="1954") for reference in references]
-    pdf = labels_pdf(originals, layout)
+    pdf = labels_pdf([Shown(each) for each in originals], layout)
     places = list(layout.places())
     scale = 300 / 25.4
     for number, reference in enumerate(references):
@@ -115,7 +116,7 @@ def overflow(count: int = 500) -> None:
             )
             for number in range(wanted)
         ]
-        pdf = labels_pdf(originals, layout)
+        pdf = labels_pdf([Shown(each) for each in originals], layout)
         places = list(layout.places())
         for number in range(wanted):
             if number % len(places) == 0:
