@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from surrogate._version import __version__
-from surrogate.errors import SurrogateError
+from surrogate.errors import CatalogueLost, SurrogateError
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -130,9 +130,20 @@ def audit(
 def rebuild(
     folder: Collection,
     references: Annotated[list[str] | None, typer.Argument(metavar="[REFERENCE...]")] = None,
+    catalogue: Annotated[bool, typer.Option("--catalogue", help="write the catalogue again, from plain files")] = False,
     as_json: Json = False,
 ) -> None:
     """Make copies again from masters and recipes; report whether they are byte for byte the same."""
+    if catalogue:
+        from surrogate.reviving import revive
+
+        revived = revive(folder)
+        if as_json:
+            _print_json(revived)
+        else:
+            for line in revived.lines():
+                _say(line)
+        return
     from surrogate.rebuilding import rebuild as run
 
     report = run(folder, references or [])
@@ -345,13 +356,26 @@ def version() -> None:
     _say(f"surrogate {__version__}")
 
 
+def _run(arguments: list[str]) -> object:
+    """Run a command; when it finds the catalogue lost, write that again from the collection's files and go on."""
+    try:
+        return app(arguments, standalone_mode=False, prog_name="surrogate")
+    except CatalogueLost as lost:
+        from surrogate.reviving import revive
+
+        print(f"surrogate: the catalogue {lost.problem}.", file=sys.stderr)
+        for line in revive(lost.folder).lines():
+            print(f"surrogate: {line}", file=sys.stderr)
+        return app(arguments, standalone_mode=False, prog_name="surrogate")
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run the command line; returns the exit status. Errors for people become one line on standard error."""
     arguments = list(sys.argv[1:] if argv is None else argv)
     debug = "--debug" in arguments
     arguments = [argument for argument in arguments if argument != "--debug"]
     try:
-        status = app(arguments, standalone_mode=False, prog_name="surrogate")
+        status = _run(arguments)
     except (typer.Abort, KeyboardInterrupt):
         print("surrogate: stopped. What is recorded is safe; run the same command again to go on.", file=sys.stderr)
         return 2

@@ -43,7 +43,7 @@ def enter(catalogue: Catalogue, reference: str, taken: Taken, placed: Placed, de
         catalogue.drop_copies(reference, side, keep=[copy.file for copy in placed.copies])
         for copy in placed.copies:
             catalogue.put_copy(CopyRow(copy, reference, made_as, described_as))
-        catalogue.put_files(reference, side, placed.made)
+        catalogue.put_files(reference, placed.made)
         rows = [
             OutlineRow(reference, side, f.part, four_corners(f.corners), f.confidence, f.note) for f in taken.outlines
         ]

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from surrogate import outlining, wording
 from surrogate._version import __version__
-from surrogate.collection import inventory, paths
+from surrogate.collection import inventory, paths, plain
 from surrogate.collection.catalogue import Catalogue
 from surrogate.collection.files import sha256_of
 from surrogate.collection.settings import Settings
@@ -30,6 +30,7 @@ def export(folder: Path, settings: Settings, catalogue: Catalogue, notes: Sequen
         name=settings.collection.name, credit=settings.collection.credit, rights=settings.collection.rights
     )
     inventory.write_checksums(folder, catalogue)
+    plain.write(folder, catalogue)
     manifest.write(folder, info, SOFTWARE, originals, aside)
     own = (f"{row.reference}: {note}" for row in catalogue.originals() for note in catalogue.notes(row.reference))
     said = list(dict.fromkeys([*notes, *own]))

@@ -28,9 +28,10 @@ def follow_changes(batch: Batch) -> None:
         for master in catalogue.masters(row.reference):
             own = [copy for copy in copies if copy.copy.side is master.side]
             decided = wording.decisions_again(catalogue, batch.settings, row, master)
+            # a side without copies was taken in by a run that was killed, or its catalogue was lost
             made_as = wording.digest(decided)
-            # prints stay as they were asked for
-            if any(copy.made_as != made_as for copy in own if copy.copy.use is not Use.PRINT):
+            made = [copy for copy in own if copy.copy.use is not Use.PRINT]  # prints stay as they were asked for
+            if not made or any(copy.made_as != made_as for copy in made):
                 _again(batch, row.reference, master.file, master.side, decided, in_place)
             elif any(copy.described_as != described_as for copy in own):
                 _describe_again(batch, row, master.side, own)
@@ -47,6 +48,9 @@ def _again(
     in_place: deque[Placing],
 ) -> None:
     master = next(m for m in batch.catalogue.masters(reference) if m.side is side)
+    if not (batch.root / file).is_file():
+        batch.notes.append(f"{reference}: its master {file} is missing. Put it back from your other copy; see `audit`.")
+        return
     job = Job(
         scan=batch.root / file,
         name=master.scanned_as,
@@ -81,5 +85,5 @@ def _describe_again(batch: Batch, row: OriginalRow, side: Side, own: list[CopyRo
     with batch.catalogue.transaction():
         for before, copy in zip(own, placed.copies, strict=True):
             batch.catalogue.put_copy(CopyRow(copy, row.reference, before.made_as, described_as))
-        batch.catalogue.put_files(row.reference, side, placed.made)
+        batch.catalogue.put_files(row.reference, placed.made)
     batch.updated.append(f"{row.reference} {side}")

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from surrogate.collection import paths
-from surrogate.collection.catalogue import Catalogue, OriginalRow
-from surrogate.collection.files import replacing
+from surrogate.collection.catalogue import Catalogue, FileRow, OriginalRow
+from surrogate.collection.files import disk_errors, flush_folder, replacing, sha256_of
 
 #: Folders whose every file must be known to the catalogue.
 AREAS = ("masters", "copies", "recipes", "condition")
@@ -79,10 +79,23 @@ def unlinked(catalogue: Catalogue, row: OriginalRow) -> Iterator[tuple[str, str]
 
 def write_checksums(folder: Path, catalogue: Catalogue) -> None:
     """Write the list of all checksums, with which ``sha256sum -c checksums.sha256`` proves the files without us."""
+    record_unknown(folder, catalogue)
     with replacing(folder / CHECKSUMS) as stream:
         for one in expected(catalogue):
             if one.sha256 is not None:
                 stream.write(f"{one.sha256}  {one.file}\n")
+
+
+def record_unknown(folder: Path, catalogue: Catalogue) -> None:
+    """Record the checksums of files for which older software kept none: what they hold today is what is kept."""
+    for original in catalogue.originals():
+        unknown = [one for one in expected_of(catalogue, original.reference) if one.sha256 is None or one.size is None]
+        there = [(one, folder / one.file) for one in unknown if (folder / one.file).is_file()]
+        found = [(one, FileRow(one.file, sha256_of(path), path.stat().st_size)) for one, path in there]
+        rows = [row for one, row in found if one.sha256 in {None, row.sha256}]
+        if rows:
+            with catalogue.transaction():
+                catalogue.put_files(original.reference, rows)
 
 
 def read_checksums(folder: Path) -> dict[str, str]:
@@ -92,3 +105,16 @@ def read_checksums(folder: Path) -> dict[str, str]:
         return {}
     lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
     return {found[2]: found[1] for line in lines if (found := _LINE.fullmatch(line))}
+
+
+def set_apart(root: Path, file: str) -> None:
+    """Move a damaged file to ``damaged/``, beside whatever was set apart under its name before."""
+    apart = root / DAMAGED / file
+    with disk_errors(apart):
+        apart.parent.mkdir(parents=True, exist_ok=True)
+        count = 1
+        while apart.exists():
+            count += 1
+            apart = (root / DAMAGED / file).with_name(f"{Path(file).stem}~{count}{Path(file).suffix}")
+        (root / file).rename(apart)
+        flush_folder(apart.parent)

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
-from collections.abc import Iterator
 from pathlib import Path
 
-from surrogate.collection import paths
-from surrogate.collection.files import disk_errors, publish, sha256_of, unfinished_name
+from surrogate.collection.files import disk_errors, publish, unfinished_name
 from surrogate.collection.tables import STEPS, TABLES, TABLES_VERSION
 from surrogate.errors import CollectionUnusable
-from surrogate.records import Copy, Side
 
 
 def bring_up_to_date(connection: sqlite3.Connection, path: Path) -> None:
@@ -37,8 +34,6 @@ def bring_up_to_date(connection: sqlite3.Connection, path: Path) -> None:
             _back_up(path, version)
             for step in range(version, TABLES_VERSION):
                 _run(connection, STEPS[step])
-                if step == 1:
-                    _record_files(connection, path.parent)
         connection.execute(f"PRAGMA user_version={TABLES_VERSION}")
         connection.execute("COMMIT")
     except BaseException:
@@ -72,22 +67,3 @@ def _back_up(path: Path, version: int) -> None:
             publish(temporary, target)
         finally:
             temporary.unlink(missing_ok=True)
-
-
-def _record_files(connection: sqlite3.Connection, folder: Path) -> None:
-    """Version 1 knew no checksums of recipes, descriptions and condition records: those they have today are kept."""
-    rows = list(_files_of_version_1(connection))
-    for file, reference, side in rows:
-        path = folder / file
-        if path.is_file():
-            row = (file, reference, side, sha256_of(path), path.stat().st_size)
-            connection.execute("INSERT OR IGNORE INTO files VALUES (?, ?, ?, ?, ?)", row)
-
-
-def _files_of_version_1(connection: sqlite3.Connection) -> Iterator[tuple[str, str, str]]:
-    for reference, side in connection.execute("SELECT reference, side FROM masters WHERE complete = 1"):
-        for file in paths.beside_master(reference, Side(side)):
-            yield file, reference, side
-    for reference, side, record in connection.execute("SELECT reference, side, record FROM copies"):
-        copy = Copy.model_validate_json(record)
-        yield from ((file, reference, side) for file in (copy.file, copy.recipe) if file is not None)

@@ -12,8 +12,8 @@ TABLES_VERSION = 2
 #: Tables added by version 2: the checksum of every file that is made here and is no master.
 _FILES = """
 CREATE TABLE files (
-    file TEXT PRIMARY KEY, reference TEXT NOT NULL, side TEXT NOT NULL, sha256 TEXT NOT NULL, size INTEGER NOT NULL);
-CREATE INDEX files_by_original ON files (reference, side);
+    file TEXT PRIMARY KEY, reference TEXT NOT NULL, sha256 TEXT NOT NULL, size INTEGER NOT NULL);
+CREATE INDEX files_by_original ON files (reference);
 """
 
 TABLES = (

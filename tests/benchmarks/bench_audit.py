@@ -64,7 +64,7 @@ def build(folder: Path, count: int) -> list[str]:
                 )  # fmt: skip
                 rows.append(FileRow(name, copy.sha256, size))
                 catalogue.put_copy(CopyRow(copy, reference, "", ""))
-            catalogue.put_files(reference, side, rows)
+            catalogue.put_files(reference, rows)
     return written
 
 

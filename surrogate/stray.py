@@ -1,0 +1,76 @@
+"""Masters that lie in a collection and are in no list, since a command was killed before it could write one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from surrogate import checking
+from surrogate.collection import paths
+from surrogate.collection.catalogue import Catalogue, OriginalRow
+from surrogate.collection.files import sha256_of
+from surrogate.collection.inventory import read_checksums
+from surrogate.description.embed import embedder
+from surrogate.imaging.read import read_header
+from surrogate.records import Kind, Master, Side
+
+
+@dataclass(frozen=True)
+class Stray:
+    """One master; ``reference`` is None where nothing says what it is."""
+
+    file: str
+    side: Side
+    reference: str | None
+
+
+def masters(folder: Path, catalogue: Catalogue) -> Iterator[Stray]:
+    """Masters that the catalogue does not know, with the number that the description beside each states."""
+    known = {master.file for row in catalogue.originals() for master in catalogue.masters(row.reference)}
+    sides = {side.letter: side for side in Side}
+    for path in sorted((folder / "masters").rglob("*")):
+        file = path.relative_to(folder).as_posix()
+        name, _, letter = path.stem.rpartition("_")
+        unknown = file not in known and path.suffix != ".xmp" and not checking.is_in_work(path.name)
+        if unknown and path.is_file() and letter in sides:
+            side = sides[letter]
+            stated = _stated(path.with_suffix(".xmp")) or catalogue.reference_named(name)
+            fits = stated is not None and paths.master(stated, side, path.suffix.lstrip(".")) == file
+            yield Stray(file, side, stated if fits else None)
+
+
+def _stated(sidecar: Path) -> str | None:
+    if not sidecar.is_file():
+        return None
+    stated = embedder().read(sidecar).get("XMP-dc:Identifier")
+    return stated if isinstance(stated, str) and stated else None
+
+
+def enter(folder: Path, catalogue: Catalogue, reference: str, stray: Stray) -> None:
+    """Enter a master as one whose copies are not finished; its recorded checksum counts where there is one.
+
+    Raises :class:`ScanSetAside` when it can no longer be read as a picture.
+    """
+    path = folder / stray.file
+    header = read_header(path)
+    master = Master(
+        side=stray.side,
+        file=stray.file,
+        sha256=read_checksums(folder).get(stray.file) or sha256_of(path),
+        bytes=path.stat().st_size,
+        width=header.width,
+        height=header.height,
+        bits=header.bits,
+        ppi=header.ppi,
+        profile=header.profile,
+        scanned_as=_scanned_as(catalogue, reference, stray.side) or path.name,
+    )
+    if catalogue.original(reference) is None:
+        catalogue.put_original(OriginalRow(reference, Kind.UNKNOWN, None, "picture"))
+    catalogue.put_master(reference, master, complete=False)
+
+
+def _scanned_as(catalogue: Catalogue, reference: str, side: Side) -> str:
+    row = catalogue.caption_row(reference).get(side)
+    return "" if row is None else row.cells.get("file", "")
