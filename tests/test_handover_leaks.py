@@ -18,7 +18,7 @@ from surrogate.collection.numbering import name_of
 from surrogate.collection.settings import PublishSection
 from surrogate.exporting import strictest_access
 from surrogate.handover import manifest
-from surrogate.handover.site import Leaked, images, leaks, publish, shown
+from surrogate.handover.site import Leaked, images, leaks, publish, shown, state
 from surrogate.records import Location, Manifest
 
 TODAY = date(2026, 6, 1)
@@ -109,8 +109,8 @@ def leaking(site: Path, whole: Manifest, words: set[str]) -> list[str]:
     found = []
     spelled = [s for w in words for s in (w.encode(), w.upper().encode(), w.title().encode(), w.encode("utf-16-le"))]
     masters = {master.sha256 for original in whole.originals for master in original.masters}
-    rules = json.loads((site / ".surrogate-site.json").read_text("utf-8"))
-    assert rules["checked"]
+    with state.opened(site) as known:
+        assert known.checked
     for file in site.rglob("*"):
         if file.is_file():
             content = file.read_bytes()
@@ -176,8 +176,8 @@ def test_the_check_finds_what_was_slipped_in(tmp_path: Path, path: str, content:
         victim.write_bytes(with_blocks(stream.getvalue(), "attic"))
     else:
         victim.write_text(content)
-    state = tmp_path / "s/.surrogate-site.json"
-    state.write_text(json.dumps(json.loads(state.read_text()) | {"checked": ""}))
+    with state.opened(tmp_path / "s") as known:
+        known.checked = ""
     with pytest.raises(Leaked, match="Do not upload") as caught:
         publish(tmp_path / "c", tmp_path / "s", today=TODAY)
     assert path in {leak.file for leak in caught.value.leaks}

@@ -203,15 +203,20 @@ def _recognised_lines(page: alto.Page) -> list[Line]:
     return lines
 
 
+def corrected(file: str) -> str:
+    """Path of the text that people wrote instead of what was recognised in the ALTO file ``file``."""
+    return file.removesuffix(".xml") + ".txt"
+
+
 def lines_of(collection: Path, file: str) -> list[Line]:
     """The text of one side by its ALTO file: corrected by people, else the legible recognised lines.
 
     A correction with as many lines as were legible keeps their places on the picture.
     """
     lines = _recognised_lines(alto.read(collection / file)) if (collection / file).is_file() else []
-    correction = (collection / file).with_suffix(".txt")
+    correction = collection / corrected(file)
     if not correction.is_file():
         return lines
-    corrected = [text for text in correction.read_text("utf-8-sig").splitlines() if text.strip()]
-    places = [line.box for line in lines] if len(lines) == len(corrected) else [None] * len(corrected)
-    return [Line(text.strip(), box) for text, box in zip(corrected, places, strict=True)]
+    written = [text for text in correction.read_text("utf-8-sig").splitlines() if text.strip()]
+    places = [line.box for line in lines] if len(lines) == len(written) else [None] * len(written)
+    return [Line(text.strip(), box) for text, box in zip(written, places, strict=True)]

@@ -25,6 +25,7 @@ from PIL import Image
 from surrogate.handover import manifest
 from surrogate.handover.site import publish, search
 from surrogate.handover.site.images import TILE_PX
+from surrogate.handover.site.overview import Card
 from surrogate.handover.site.publish import _static
 from surrogate.handover.site.shown import Item, Picture
 from surrogate.records import Manifest, Original, Use
@@ -121,10 +122,13 @@ def one_caption(count: int) -> None:
 def fake_item(number: int, chance: random.Random) -> Item:
     """An item with a caption of 20 words; its picture is the same for all."""
     name = f"2026-{number // 10_000:03}-{number % 10_000:04}"
-    seen = Picture("p", "front", None, "", "", "", 1, 1, "", "", "", (), ())
+    seen = Picture(
+        key="p", side="front", part=None, file="", sha256="", master_sha256="", width=1, height=1, thumbnail="",
+        thumbnail_sha256="", before="", before_sha256="", words=(), text=(),
+    )  # fmt: skip
     return Item(
         reference=name.replace("-", "."), name=name, kind="black-and-white print", title=f"{word(number % 9000)} day",
-        caption=caption(chance), date="1952", when="1952", decade="1950s", people=(), place="", inscription="",
+        caption=caption(chance), date="1952", when="1952", decade="1950s", people=(), subjects=(), place="", inscription="",
         creator="", credit="", rights="", same_picture_as=(), pictures=(seen,),
     )  # fmt: skip
 
@@ -137,7 +141,11 @@ def searching(count: int) -> None:
         chance = random.Random(9)
         items = [fake_item(number, chance) for number in range(count)]
         made = cpu()
-        for path, content in search.pieces(items):
+        index = search.Index()
+        for number, item in enumerate(items):
+            index.add(number, item)
+        cards = [Card(item.reference, item.name, item.heading, item.when, "p") for item in items]
+        for path, content in index.pieces(cards):
             (site / path).parent.mkdir(exist_ok=True)
             (site / path).write_text(content, encoding="utf-8")
         print(f"index of {count:,} items: {cpu() - made:.1f} s CPU (items made in {made - start:.1f} s)")

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import csv
-import io
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from email.utils import format_datetime
 from functools import partial
+from heapq import nlargest
+from typing import TextIO
 
 from surrogate.handover.manifest import safe_cell
 from surrogate.handover.site.addresses import Addresses, item_page, pictures
 from surrogate.handover.site.lists import Site
-from surrogate.handover.site.planned import Planned
+from surrogate.handover.site.overview import Overview
+from surrogate.handover.site.planned import Planned, digest_of
 from surrogate.handover.site.shown import Item
 from surrogate.handover.xmlstream import XmlStream
 
@@ -29,14 +31,16 @@ DUBLIN_CORE = (
 )  # fmt: skip
 
 
-def _feed(site: Site, newest: Sequence[tuple[Item, str]], to: Addresses) -> str:
-    stream = io.StringIO()
+def _feed(
+    site: Site, about: str, overview: Overview, newest: Sequence[tuple[int, str]], to: Addresses, stream: TextIO
+) -> None:
     xml = XmlStream(stream)
     with xml.element("rss", version="2.0"), xml.element("channel"):
         xml.leaf("title", f"New in {site.name}")
         xml.leaf("link", to.of("index.html"))
-        xml.leaf("description", site.description)
-        for item, since in newest:
+        xml.leaf("description", about)
+        for number, since in newest:
+            item = overview.load(number)
             with xml.element("item"):
                 xml.leaf("title", item.heading)
                 xml.leaf("link", to.of(item_page(item.name)))
@@ -44,42 +48,38 @@ def _feed(site: Site, newest: Sequence[tuple[Item, str]], to: Addresses) -> str:
                 xml.given("description", item.caption)
                 if since:
                     xml.leaf("pubDate", format_datetime(datetime.fromisoformat(since)))
-    return stream.getvalue()
 
 
-def feed(site: Site, items: Sequence[Item], since: Mapping[str, str], to: Addresses) -> Planned:
+def feed(site: Site, about: str, overview: Overview, since: Mapping[str, str], to: Addresses) -> Planned:
     """``feed.xml`` (RSS 2.0): the items that came last. ``since`` tells when by reference (ISO 8601)."""
-    newest = sorted(items, key=lambda item: (since.get(item.reference, ""), item.reference), reverse=True)[:_IN_FEED]
-    dated = [(item, since.get(item.reference, "")) for item in newest]
-    return Planned(
-        "feed.xml", repr((site, [(item.digest, since) for item, since in dated], to)), partial(_feed, site, dated, to)
-    )
+    dated = [(since.get(card.reference, ""), number) for number, card in enumerate(overview.cards)]
+    newest = [(number, day) for day, number in nlargest(_IN_FEED, dated)]
+    inputs = digest_of(site.digest, about, [(overview.digests[number], day) for number, day in newest], to)
+    return Planned("feed.xml", inputs, partial(_feed, site, about, overview, newest, to))
 
 
-def _url_list(root: str, entry: str, places: Sequence[str]) -> str:
-    stream = io.StringIO()
+def _url_list(root: str, entry: str, places: Sequence[str], stream: TextIO) -> None:
     xml = XmlStream(stream)
     with xml.element(root, xmlns="http://www.sitemaps.org/schemas/sitemap/0.9"):
         for place in places:
             with xml.element(entry):
                 xml.leaf("loc", place)
-    return stream.getvalue()
 
 
-def site_map(items: Sequence[Item], to: Addresses) -> Iterator[Planned]:
+def site_map(overview: Overview, to: Addresses) -> Iterator[Planned]:
     """``sitemap.xml`` for search engines; only a site with an address of its own has one."""
     if not to.public:
         return
-    places = [to.of("index.html"), *(to.of(item_page(item.name)) for item in items)]
+    places = [to.of("index.html"), *(to.of(item_page(card.name)) for card in overview.cards)]
     parts = [places[start : start + _IN_SITE_MAP] for start in range(0, len(places), _IN_SITE_MAP)]
     if len(parts) == 1:
-        yield Planned("sitemap.xml", repr(places), partial(_url_list, "urlset", "url", places))
+        yield Planned("sitemap.xml", digest_of(places), partial(_url_list, "urlset", "url", places))
         return
     files = [f"sitemap_{number}.xml" for number in range(1, len(parts) + 1)]
     for file, part in zip(files, parts, strict=True):
-        yield Planned(file, repr(part), partial(_url_list, "urlset", "url", part))
+        yield Planned(file, digest_of(part), partial(_url_list, "urlset", "url", part))
     listed = [to.of(file) for file in files]
-    yield Planned("sitemap.xml", repr(listed), partial(_url_list, "sitemapindex", "sitemap", listed))
+    yield Planned("sitemap.xml", digest_of(listed), partial(_url_list, "sitemapindex", "sitemap", listed))
 
 
 def dublin_core(site: Site, item: Item, to: Addresses) -> dict[str, list[str]]:
@@ -88,7 +88,7 @@ def dublin_core(site: Site, item: Item, to: Addresses) -> dict[str, list[str]]:
         "identifier": [item.reference, to.public_of(item_page(item.name))],
         "title": [item.heading],
         "creator": [item.creator],
-        "subject": list(item.people),
+        "subject": [*item.subjects, *item.people],
         "description": [item.caption, item.inscription],
         "publisher": [site.credit],
         "date": [item.date],
@@ -101,36 +101,32 @@ def dublin_core(site: Site, item: Item, to: Addresses) -> dict[str, list[str]]:
     return {element: [value for value in said[element] if value] for element in DUBLIN_CORE}
 
 
-def _table(site: Site, items: Sequence[Item], to: Addresses) -> str:
-    stream = io.StringIO()
+def _table(site: Site, overview: Overview, to: Addresses, stream: TextIO) -> None:
     rows = csv.writer(stream)
     rows.writerow([*DUBLIN_CORE, "picture", "manifest"])
-    for item in items:
+    for item in overview.load_all():
         said = dublin_core(site, item, to)
         picture = to.of(f"{pictures(item.pictures[0].key)}/full/max/0/default.jpg")
         cells = ["; ".join(said[element]) for element in DUBLIN_CORE]
         rows.writerow([safe_cell(cell) for cell in [*cells, picture, to.of(f"iiif/{item.name}/manifest.json")]])
-    return stream.getvalue()
 
 
-def _records(site: Site, items: Sequence[Item], to: Addresses) -> str:
-    stream = io.StringIO()
+def _records(site: Site, overview: Overview, to: Addresses, stream: TextIO) -> None:
     xml = XmlStream(stream)
     with xml.element(
         "records",
         xmlns_oai__dc="http://www.openarchives.org/OAI/2.0/oai_dc/",
         xmlns_dc="http://purl.org/dc/elements/1.1/",
     ):
-        for item in items:
+        for item in overview.load_all():
             with xml.element("oai_dc:dc"):
                 for element, values in dublin_core(site, item, to).items():
                     for value in values:
                         xml.leaf(f"dc:{element}", value)
-    return stream.getvalue()
 
 
-def exports(site: Site, items: Sequence[Item], to: Addresses) -> Iterator[Planned]:
+def exports(site: Site, overview: Overview, to: Addresses) -> Iterator[Planned]:
     """Dublin Core for other catalogues, as a table and as XML with the elements of OAI's ``oai_dc``."""
-    inputs = repr((site, to, [item.digest for item in items]))
-    yield Planned("export/dublin_core.csv", inputs, partial(_table, site, items, to))
-    yield Planned("export/dublin_core.xml", inputs, partial(_records, site, items, to))
+    inputs = digest_of(site.digest, to, overview.digests)
+    yield Planned("export/dublin_core.csv", inputs, partial(_table, site, overview, to))
+    yield Planned("export/dublin_core.xml", inputs, partial(_records, site, overview, to))

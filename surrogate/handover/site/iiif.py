@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from surrogate.handover.site.addresses import Addresses, item_manifest, item_page, pictures
+from surrogate.handover.site.overview import Card
 from surrogate.handover.site.shown import Item, Picture
 from surrogate.records import CollectionInfo
 
@@ -35,6 +36,7 @@ def _metadata(item: Item) -> Iterator[Json]:
         ("Date", (item.when,)),
         ("People", item.people),
         ("Place", (item.place,)),
+        ("Subjects", item.subjects),
         ("On the back", (item.inscription,)),
         ("Made by", (item.creator,)),
         ("Rights", (item.rights,)),
@@ -135,24 +137,24 @@ def is_rights_address(rights: str) -> bool:
     return rights.strip().removeprefix("https://").removeprefix("http://").startswith(hosts) and "://" in rights
 
 
-def _listed(items: Sequence[Item], to: Addresses) -> list[Json]:
+def _listed(cards: Sequence[Card], to: Addresses) -> list[Json]:
     return [
-        {"id": to.of(item_manifest(item.name)), "type": "Manifest", "label": _words(item.heading)} for item in items
+        {"id": to.of(item_manifest(card.name)), "type": "Manifest", "label": _words(card.heading)} for card in cards
     ]
 
 
-def collections(info: CollectionInfo, items: Sequence[Item], to: Addresses) -> Iterator[tuple[str, Json]]:
+def collections(info: CollectionInfo, cards: Sequence[Card], to: Addresses) -> Iterator[tuple[str, Json]]:
     """(path in the site, content) of ``iiif/collection.json`` and, for many items, of the files it lists."""
     label = info.name or "Collection"
     address = to.of("iiif/collection.json")
     whole: Json = {"@context": CONTEXT, "id": address, "type": "Collection", "label": _words(label)}
-    if len(items) <= MOST_IN_ONE:
-        yield "iiif/collection.json", whole | {"items": _listed(items, to)}
+    if len(cards) <= MOST_IN_ONE:
+        yield "iiif/collection.json", whole | {"items": _listed(cards, to)}
         return
     parts = []
-    for number, start in enumerate(range(0, len(items), MOST_IN_ONE), start=1):
+    for number, start in enumerate(range(0, len(cards), MOST_IN_ONE), start=1):
         path = f"iiif/collection_{number}.json"
-        members = items[start : start + MOST_IN_ONE]
+        members = cards[start : start + MOST_IN_ONE]
         named = f"{label}, {members[0].reference} to {members[-1].reference}"
         part: Json = {"id": to.of(path), "type": "Collection", "label": _words(named)}
         parts.append(part)

@@ -108,11 +108,13 @@ def xmp_packet(item: Item, address: str) -> str:
     )
     most = _SEGMENT_MOST // 2 - len(_XMP_HEADER)
     people = "".join(f"<rdf:li>{escape(clean(person))}</rdf:li>" for person in item.people)
+    subjects = "".join(f"<rdf:li>{escape(clean(subject))}</rdf:li>" for subject in item.subjects)
     parts = [
         f"<dc:identifier>{escape(clean(item.reference))}</dc:identifier>",
         _alternatives("dc:title", item.heading),
         _alternatives("dc:description", caption[: most // 8]) if caption else "",
         _alternatives("dc:rights", item.rights) if item.rights else "",
+        f"<dc:subject><rdf:Bag>{subjects}</rdf:Bag></dc:subject>" if subjects else "",
         f"<dc:creator><rdf:Seq><rdf:li>{escape(clean(item.creator))}</rdf:li></rdf:Seq></dc:creator>"
         if item.creator
         else "",

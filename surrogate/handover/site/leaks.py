@@ -19,8 +19,9 @@ from pathlib import Path
 from surrogate.collection import paths
 from surrogate.collection.files import sha256_of
 from surrogate.collection.numbering import name_of
+from surrogate.handover.site import state
 from surrogate.handover.site.images import APP11, metadata_of
-from surrogate.handover.site.shown import LIVING, Item
+from surrogate.handover.site.shown import Item, living
 from surrogate.records import Original, Side
 
 #: A private word is looked for when it has at least this many letters; shorter ones ("B2") stand everywhere by chance.
@@ -33,7 +34,10 @@ _HOUSE_FILES = frozenset(
     {"collection.toml", "catalogue.sqlite", "captions.csv", "manifest.csv", "set_aside.csv", "report.html"}
 )
 _NEVER = frozenset({".tif", ".tiff", ".sqlite", ".toml", ".xmp", ".jp2"})
-
+#: What the site remembers by itself, with the file that SQLite keeps beside it while writing.
+_STATE = frozenset({state.FILE_NAME, f"{state.FILE_NAME}-journal"})
+#: The place of a master in the collection (``masters/GROUP/NAME_r.tif``).
+_MASTER = re.compile(r"\bmasters/[^\s/<>\"']+/[^\s/<>\"']+_[rv]\.\w+")
 
 #: Stands between texts that are looked at together: a word that no secret holds.
 _APART = " \ue000apart\ue000 "
@@ -57,8 +61,10 @@ def _words(text: str) -> Words:
 class Secrets:
     """Texts that must not leave, ready to be looked for in other texts word by word."""
 
-    def __init__(self, texts: Iterable[str]) -> None:
+    def __init__(self, texts: Iterable[str], always: Iterable[str] = ()) -> None:
+        """``always`` are those among ``texts`` that stay secret even where they are said in public."""
         self._by_first: dict[str, set[Words]] = defaultdict(set)
+        self._always = {_words(text) for text in always}
         for text in filter(None, texts):
             words = _words(text)
             if sum(map(len, words)) >= _LEAST_LETTERS and not (len(words) == 1 and words[0].isdigit()):
@@ -76,9 +82,9 @@ class Secrets:
             if words[at : at + len(secret)] == secret
         }
 
-    def forget(self, known: Iterable[Words]) -> None:
-        """Take out what is no secret after all."""
-        for words in known:
+    def is_public(self, text: str) -> None:
+        """Take out what is no secret after all, since this text is public."""
+        for words in self.found_in(text) - self._always:
             self._by_first[words[0]].discard(words)
 
     def digest(self) -> str:
@@ -87,55 +93,60 @@ class Secrets:
         return hashlib.sha256(repr(listed).encode()).hexdigest()[:32]
 
 
-def _kept_back(original: Original) -> Iterable[str]:
-    """What an original that is not shown says about itself."""
-    yield from (original.reference, original.title, original.caption, original.place, original.inscription)
-    yield from (original.creator, *original.people)
-    for side in Side:
-        yield paths.stem(original.reference, side)
+class Kept:
+    """What must stay in the house, gathered one original at a time.
 
-
-def _public_texts(items: Sequence[Item], more: Iterable[str]) -> Iterable[str]:
-    yield from more
-    for item in items:
-        said = [item.reference, item.title, item.caption, item.when, item.date, item.place, item.inscription]
-        said += [item.creator, item.credit, item.rights, item.kind, *item.people]
-        for picture in item.pictures:
-            said += [picture.key, *picture.words, "\n".join(line.text for line in picture.text)]
-        yield _APART.join(said)
-    for template in (files("surrogate.handover") / "templates" / "site").iterdir():
-        yield template.read_text("utf-8")
-
-
-def secrets_of(
-    originals: Sequence[Original], items: Sequence[Item], names: Sequence[str], public: Iterable[str]
-) -> Secrets:
-    """What must not be found on the site.
-
-    What the shown originals say in public is no secret where a hidden one says it too. ``names`` of living people
-    stay secret whatever happens; ``public`` are the collection's own name, credit, rights and story.
+    ``hidden`` are the file names of originals that are not shown, ``masters`` the checksums of masters by their bytes.
     """
-    shown = {item.reference for item in items}
-    texts: list[str] = []
-    for original in originals:
+
+    def __init__(self) -> None:
+        self.hidden: set[str] = set()
+        self.masters: dict[int, set[str]] = defaultdict(set)
+        self._texts: set[str] = set()
+
+    def add(self, original: Original, *, shown: bool) -> None:
+        """Take in what an original keeps to itself: box and notes always, everything when it is not shown."""
         place = original.location
-        texts += [place.box, place.folder, place.enclosure, original.notes]
-        texts += [master.file for master in original.masters]
-        if original.reference not in shown:
-            texts += _kept_back(original)
-    people = {person for original in originals for person in original.people}
-    texts += [person.strip()[: -len(LIVING)] for person in people if person.strip().lower().endswith(LIVING)]
-    secrets = Secrets([*texts, *names])
-    always = Secrets(names)
-    for text in _public_texts(items, public):
-        secrets.forget(secrets.found_in(text) - always.found_in(text))
-    return secrets
+        self._texts.update((place.box, place.folder, place.enclosure, original.notes))
+        self._texts.update(living(original.people))
+        for master in original.masters:
+            self.masters[master.bytes].add(master.sha256)
+        if not shown:
+            self.hidden.add(name_of(original.reference))
+            self._texts.update((original.reference, original.title, original.caption, original.place))
+            self._texts.update((original.inscription, original.creator, *original.people))
+            self._texts.update(paths.stem(original.reference, side) for side in Side)
+
+    def secrets(self, names: Sequence[str], public: Iterable[str]) -> Secrets:
+        """What must not be found on the site. ``names`` of living people stay secret whatever happens.
+
+        ``public`` are the collection's own name, credit, rights and story.
+        """
+        secrets = Secrets([*self._texts, *names], always=names)
+        for text in public:
+            secrets.is_public(text)
+        for template in (files("surrogate.handover") / "templates" / "site").iterdir():
+            secrets.is_public(template.read_text("utf-8"))
+        return secrets
+
+
+def public_text(item: Item) -> str:
+    """Everything that an item says in public: no secret where a hidden original says it too."""
+    said = [item.reference, item.title, item.caption, item.when, item.date, item.place, item.inscription]
+    said += [item.creator, item.credit, item.rights, item.kind, *item.people, *item.subjects]
+    for picture in item.pictures:
+        said += [picture.key, *picture.words, "\n".join(line.text for line in picture.text)]
+    return _APART.join(said)
+
+
+def _unescaped(text: str) -> str:
+    return _ESCAPE.sub(lambda match: chr(int(match[1], 16)) if match[1] else " ", text)
 
 
 def _readable(file: Path) -> str:
     text = file.read_text("utf-8", errors="replace")
     if file.suffix in {".json", ".js", ".html"}:
-        text = _ESCAPE.sub(lambda match: chr(int(match[1], 16)) if match[1] else " ", text)
+        text = _unescaped(text)
     return html.unescape(text) if file.suffix in {".html", ".xml", ".svg"} else text
 
 
@@ -155,13 +166,24 @@ def _in_picture(site: Path, file: Path, secrets: Secrets) -> Iterable[Leak]:
             yield Leak(path, f"carries in its metadata: {' '.join(secret)}")
 
 
+def _in_text(path: str, text: str, secrets: Secrets) -> Iterator[Leak]:
+    for secret in sorted(secrets.found_in(text)):
+        yield Leak(path, f"says: {' '.join(secret)}")
+    for master in _MASTER.findall(text):
+        yield Leak(path, f"names a master: {master}")
+
+
+def check_records(records: Iterable[str], secrets: Secrets) -> list[Leak]:
+    """Leaks in what the site remembers of its items."""
+    return [leak for record in records for leak in _in_text(state.FILE_NAME, _unescaped(record), secrets)]
+
+
 def check_content(site: Path, written: Iterable[Path], secrets: Secrets) -> list[Leak]:
     """Leaks in the content of these files of the site."""
     leaks: list[Leak] = []
     for file in written:
         if file.suffix in _TEXT:
-            path = file.relative_to(site).as_posix()
-            leaks += [Leak(path, f"says: {' '.join(secret)}") for secret in sorted(secrets.found_in(_readable(file)))]
+            leaks += _in_text(file.relative_to(site).as_posix(), _readable(file), secrets)
         elif file.suffix in {".jpg", ".jpeg"}:
             leaks += _in_picture(site, file, secrets)
     return leaks
@@ -182,26 +204,19 @@ def walk(folder: str, closed: Container[str] = ()) -> Iterator[tuple[str, int]]:
                     yield f"{within}{entry.name}", entry.stat().st_size
 
 
-def check_files(
-    site: Path, present: Iterable[tuple[str, int]], originals: Sequence[Original], items: Sequence[Item]
-) -> list[Leak]:
+def check_files(site: Path, present: Iterable[tuple[str, int]], kept: Kept) -> list[Leak]:
     """Files that must not be there at all: masters under any name, the house's own lists, hidden originals.
 
     ``present`` is what :func:`walk` finds in the site.
     """
-    by_size: dict[int, set[str]] = defaultdict(set)
-    for original in originals:
-        for master in original.masters:
-            by_size[master.bytes].add(master.sha256)
-    shown = {item.name for item in items}
-    hidden = {name_of(original.reference) for original in originals} - shown
     leaks = []
     for path, size in present:
         name = path.rpartition("/")[2]
-        if name in _HOUSE_FILES or f".{name.rpartition('.')[2].lower()}" in _NEVER:
+        of_the_house = name in _HOUSE_FILES or f".{name.rpartition('.')[2].lower()}" in _NEVER
+        if of_the_house and path not in _STATE:
             leaks.append(Leak(path, "belongs to the house, not on the site"))
-        if hidden and not hidden.isdisjoint(part.partition("_")[0].partition(".")[0] for part in path.split("/")):
+        if not kept.hidden.isdisjoint(part.partition("_")[0].partition(".")[0] for part in path.split("/")):
             leaks.append(Leak(path, "belongs to an original that is not shown"))
-        if size in by_size and sha256_of(site / path) in by_size[size]:
+        if size in kept.masters and sha256_of(site / path) in kept.masters[size]:
             leaks.append(Leak(path, "is a master"))
     return leaks

@@ -5,14 +5,13 @@ from __future__ import annotations
 import hashlib
 import re
 import unicodedata
-from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
+from typing import TextIO
 
-from surrogate.handover.site.planned import Planned
-from surrogate.handover.site.shown import Item
-from surrogate.handover.templating import templates
+from surrogate.handover.site.overview import KINDS, WAYS, Card, Overview, Way
+from surrogate.handover.site.planned import Planned, digest_of, render
 
 #: Items on one page of a list.
 ON_PAGE = 60
@@ -25,31 +24,17 @@ class Site:
     name: str
     credit: str
     rights: str
-    description: str
     lists: tuple[tuple[str, str], ...]
 
     def context(self) -> dict[str, object]:
         """For the templates."""
         links = [{"label": label, "path": path} for label, path in self.lists]
-        named = {"name": self.name, "credit": self.credit, "rights": self.rights}
-        return named | {"description": self.description, "lists": links}
+        return {"name": self.name, "credit": self.credit, "rights": self.rights, "lists": links}
 
-
-@dataclass(frozen=True)
-class Way:
-    """One way to go through a site: its folder, its heading, and the terms an item stands under."""
-
-    folder: str
-    heading: str
-    terms: Callable[[Item], Sequence[str]]
-
-
-WAYS = (
-    Way("people", "People", lambda item: item.people),
-    Way("places", "Places", lambda item: (item.place,) if item.place else ()),
-    Way("decades", "Decades", lambda item: (item.decade,) if item.decade else ()),
-    Way("kinds", "Kinds", lambda item: (item.kind,)),
-)
+    @cached_property
+    def digest(self) -> str:
+        """Stands for the site among the inputs of a page."""
+        return digest_of(self.name, self.credit, self.rights, self.lists)
 
 
 def slug(text: str) -> str:
@@ -64,11 +49,6 @@ def slug(text: str) -> str:
     return f"{plain}-{digest}" if plain else digest
 
 
-def card(item: Item) -> dict[str, str]:
-    """What a list shows of an item."""
-    return {"name": item.name, "heading": item.heading, "when": item.when, "key": item.pictures[0].key}
-
-
 def _pager(file: Callable[[int], str], count: int, here: int) -> list[dict[str, object]]:
     numbers = sorted({1, count, *range(max(1, here - 3), min(count, here + 3) + 1)})
     shown: list[dict[str, object]] = []
@@ -81,40 +61,21 @@ def _pager(file: Callable[[int], str], count: int, here: int) -> list[dict[str, 
     return shown
 
 
-def _render_gallery(site: Site, heading: str, items: Sequence[Item], count: int, pager: object, here: int) -> str:
-    return (
-        templates()
-        .get_template("site/gallery.html")
-        .render(
-            site=site.context(),
-            up="../",
-            heading=heading,
-            items=[card(item) for item in items],
-            count=count,
-            pages=pager,
-            here=here,
-        )
-    )
+def _render_gallery(
+    site: Site, heading: str, cards: Sequence[Card], count: int, pager: object, here: int, stream: TextIO
+) -> None:
+    context = {"site": site.context(), "up": "../", "heading": heading, "items": cards, "count": count}
+    render("gallery.html", stream, context | {"pages": pager, "here": here})
 
 
-def gallery(site: Site, heading: str, items: Sequence[Item], file: Callable[[int], str]) -> Iterator[Planned]:
+def gallery(site: Site, heading: str, cards: Sequence[Card], file: Callable[[int], str]) -> Iterator[Planned]:
     """The pages of one list; ``file`` gives the path of a page by its number."""
-    count = max(1, -(-len(items) // ON_PAGE))
+    count = max(1, -(-len(cards) // ON_PAGE))
     for here in range(1, count + 1):
-        shown = items[(here - 1) * ON_PAGE : here * ON_PAGE]
-        inputs = repr((site, heading, len(items), here, [tuple(card(item).values()) for item in shown]))
+        shown = cards[(here - 1) * ON_PAGE : here * ON_PAGE]
+        inputs = repr((site.digest, heading, len(cards), here, shown))
         pager = _pager(file, count, here)
-        make = partial(_render_gallery, site, heading, shown, len(items), pager, here)
-        yield Planned(file(here), inputs, make)
-
-
-def by_term(way: Way, items: Sequence[Item]) -> dict[str, list[Item]]:
-    """Items by term, terms sorted as people read them."""
-    found: dict[str, list[Item]] = defaultdict(list)
-    for item in items:
-        for term in dict.fromkeys(way.terms(item)):
-            found[term].append(item)
-    return dict(sorted(found.items(), key=lambda entry: (entry[0].casefold(), entry[0])))
+        yield Planned(file(here), inputs, partial(_render_gallery, site, heading, shown, len(cards), pager, here))
 
 
 def _file(folder: str, name: str, number: int) -> str:
@@ -126,26 +87,30 @@ def term_page(way: Way, term: str) -> str:
     return _file(way.folder, slug(term), 1)
 
 
-def pages(site: Site, items: Sequence[Item]) -> Iterator[Planned]:
+def _render_terms(site: Site, heading: str, entries: object, stream: TextIO) -> None:
+    render("terms.html", stream, {"site": site.context(), "up": "../", "heading": heading, "terms": entries})
+
+
+def pages(site: Site, overview: Overview) -> Iterator[Planned]:
     """All lists of a site."""
-    yield from gallery(site, "Everything", items, "gallery/{}.html".format)
+    yield from gallery(site, "Everything", overview.cards, "gallery/{}.html".format)
     for way in WAYS:
-        terms = by_term(way, items)
+        terms = overview.by_term(way)
         if not terms:
             continue
         entries = [
             {"label": term, "count": len(found), "href": term_page(way, term).rpartition("/")[2]}
             for term, found in terms.items()
         ]
-        context = {"site": site.context(), "up": "../", "heading": way.heading, "terms": entries}
-        render = partial(templates().get_template("site/terms.html").render, context)
-        yield Planned(f"{way.folder}/index.html", repr((site, entries)), render)
+        write = partial(_render_terms, site, way.heading, entries)
+        yield Planned(f"{way.folder}/index.html", repr((site.digest, entries)), write)
         for term, found in terms.items():
-            heading = term[:1].upper() + term[1:] if way.folder == "kinds" else term
-            yield from gallery(site, heading, found, partial(_file, way.folder, slug(term)))
+            heading = term[:1].upper() + term[1:] if way is KINDS else term
+            cards = [overview.cards[number] for number in found]
+            yield from gallery(site, heading, cards, partial(_file, way.folder, slug(term)))
 
 
-def lists_of(items: Sequence[Item], *, with_map: bool) -> tuple[tuple[str, str], ...]:
+def lists_of(overview: Overview, *, with_map: bool) -> tuple[tuple[str, str], ...]:
     """(label, path) of the lists that have something in them."""
-    found = [(way.heading, f"{way.folder}/index.html") for way in WAYS if any(map(way.terms, items))]
+    found = [(way.heading, f"{way.folder}/index.html") for way in WAYS if overview.by_term(way)]
     return tuple(found + ([("Map", "map.html")] if with_map else []))

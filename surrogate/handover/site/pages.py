@@ -6,15 +6,16 @@ import math
 import re
 from collections.abc import Iterator, Sequence
 from functools import partial
-from typing import Any
+from typing import Any, TextIO
 
+from surrogate.collection.numbering import name_of
 from surrogate.handover.site import lists
 from surrogate.handover.site.addresses import Addresses, item_manifest, item_page, pictures
 from surrogate.handover.site.iiif import is_rights_address, picture_label
 from surrogate.handover.site.lists import Site
-from surrogate.handover.site.planned import Planned
+from surrogate.handover.site.overview import DECADES, KINDS, PEOPLE, PLACES, SUBJECTS, Card, Overview
+from surrogate.handover.site.planned import Planned, render
 from surrogate.handover.site.shown import Item, Picture
-from surrogate.handover.templating import templates
 from surrogate.handover.words import ended, sentence
 from surrogate.records import CollectionInfo
 
@@ -28,17 +29,20 @@ _ISO_DATE = re.compile(r"\d{4}(-\d\d){0,2}")
 _COORDINATES = re.compile(r"(-?\d{1,2}\.\d+)\s*[,;]\s*(-?\d{1,3}\.\d+)")
 
 
-def site_of(info: CollectionInfo, story: str, items: Sequence[Item]) -> Site:
+def site_of(info: CollectionInfo, overview: Overview) -> Site:
     """What every page knows."""
-    description = story.strip() or f"{len(items):,} originals to look at."
-    with_map = any(coordinates(item.place) for item in items)
+    with_map = any(coordinates(place) for place in overview.by_term(PLACES))
     return Site(
         name=info.name or "Collection",
         credit=info.credit,
         rights=info.rights,
-        description=description,
-        lists=lists.lists_of(items, with_map=with_map),
+        lists=lists.lists_of(overview, with_map=with_map),
     )
+
+
+def description(story: str, overview: Overview) -> str:
+    """What the front page and the feed say of the collection."""
+    return story.strip() or f"{len(overview.cards):,} originals to look at."
 
 
 def shortened(text: str) -> str:
@@ -76,6 +80,8 @@ def linked_data(site: Site, item: Item, to: Addresses) -> dict[str, Any]:
         made["creator"] = {"@type": "Person", "name": item.creator}
     if item.place:
         made["contentLocation"] = {"@type": "Place", "name": item.place}
+    if item.subjects:
+        made["keywords"] = list(item.subjects)
     if item.people:
         made["about"] = [{"@type": "Person", "name": person} for person in item.people]
     if item.credit:
@@ -91,20 +97,19 @@ def _value(text: str, href: str = "") -> dict[str, str]:
     return {"text": text, "href": href}
 
 
-def _facts(item: Item, by_reference: dict[str, Item]) -> Iterator[tuple[str, list[dict[str, str]]]]:
-    people, places, decades, kinds = lists.WAYS
-    when = f"../{lists.term_page(decades, item.decade)}" if item.decade else ""
-    also = [(other, by_reference[other]) for other in item.same_picture_as if other in by_reference]
+def _facts(item: Item) -> Iterator[tuple[str, list[dict[str, str]]]]:
+    when = f"../{lists.term_page(DECADES, item.decade)}" if item.decade else ""
     rights = item.rights.strip()
     for label, values in (
         ("Reference number", [_value(item.reference)]),
         ("Date", [_value(item.when, when)]),
-        ("People", [_value(person, f"../{lists.term_page(people, person)}") for person in item.people]),
-        ("Place", [_value(item.place, f"../{lists.term_page(places, item.place)}")]),
+        ("People", [_value(person, f"../{lists.term_page(PEOPLE, person)}") for person in item.people]),
+        ("Place", [_value(item.place, f"../{lists.term_page(PLACES, item.place)}")]),
+        ("Subjects", [_value(subject, f"../{lists.term_page(SUBJECTS, subject)}") for subject in item.subjects]),
         ("On the back", [_value(item.inscription)]),
         ("Made by", [_value(item.creator)]),
-        ("Kind", [_value(item.kind, f"../{lists.term_page(kinds, item.kind)}")]),
-        ("Same picture", [_value(number, f"{other.name}.html") for number, other in also]),
+        ("Kind", [_value(item.kind, f"../{lists.term_page(KINDS, item.kind)}")]),
+        ("Same picture", [_value(number, f"{name_of(number)}.html") for number in item.same_picture_as]),
         ("Credit", [_value(item.credit)]),
         ("Rights", [_value(rights, rights if is_rights_address(rights) else "")]),
     ):
@@ -118,8 +123,9 @@ def _boxes(picture: Picture) -> str:
 
 
 def _render_item(
-    site: Site, item: Item, around: tuple[Item | None, Item | None], by_reference: dict[str, Item], to: Addresses
-) -> str:
+    site: Site, overview: Overview, number: int, around: Sequence[Card | None], to: Addresses, stream: TextIO
+) -> None:
+    item = overview.load(number)
     address = to.public_of(item_page(item.name))
     shown = [
         {
@@ -133,55 +139,51 @@ def _render_item(
         }
         for picture in item.pictures
     ]
-    return (
-        templates()
-        .get_template("site/item.html")
-        .render(
-            site=site.context(),
-            up="../",
-            item=item,
-            pictures=shown,
-            facts=list(_facts(item, by_reference)),
-            words=list(dict.fromkeys(sentence(words) for picture in item.pictures for words in picture.words)),
-            citation=citation(site, item, address),
-            manifest=item_manifest(item.name),
-            description=shortened(item.caption or f"{item.heading}, {site.name}"),
-            address=address,
-            preview=to.public_of(f"{pictures(item.pictures[0].key)}/full/max/0/default.jpg"),
-            linked_data=linked_data(site, item, to),
-            earlier=around[0],
-            later=around[1],
-        )
-    )
-
-
-def item_pages(site: Site, items: Sequence[Item], to: Addresses) -> Iterator[Planned]:
-    """The page of every item."""
-    by_reference = {item.reference: item for item in items}
-    padded = [None, *items, None]
-    for number, item in enumerate(items):
-        around = (padded[number], padded[number + 2])
-        named = [(near.name, near.heading) for near in around if near is not None]
-        inputs = repr((site, to, item.digest, named, [each in by_reference for each in item.same_picture_as]))
-        yield Planned(item_page(item.name), inputs, partial(_render_item, site, item, around, by_reference, to))
-
-
-def front_and_search(site: Site, items: Sequence[Item], to: Addresses) -> Iterator[Planned]:
-    """The front page and the search page."""
-    cards = [lists.card(item) for item in items[:_ON_FRONT]]
-    preview = to.public_of(f"{pictures(items[0].pictures[0].key)}/full/max/0/default.jpg") if items else ""
     context = {
         "site": site.context(),
-        "up": "",
-        "items": cards,
-        "count": f"{len(items):,}",
-        "address": to.public_of("index.html").removesuffix("index.html"),
-        "preview": preview,
+        "up": "../",
+        "item": item,
+        "pictures": shown,
+        "facts": list(_facts(item)),
+        "words": list(dict.fromkeys(sentence(words) for picture in item.pictures for words in picture.words)),
+        "citation": citation(site, item, address),
+        "manifest": item_manifest(item.name),
+        "description": shortened(item.caption or f"{item.heading}, {site.name}"),
+        "address": address,
+        "preview": to.public_of(f"{pictures(item.pictures[0].key)}/full/max/0/default.jpg"),
+        "linked_data": linked_data(site, item, to),
+        "earlier": around[0],
+        "later": around[1],
     }
-    front = templates().get_template("site/front.html")
-    yield Planned("index.html", repr(context), partial(front.render, context))
-    found = templates().get_template("site/search.html")
-    yield Planned("search.html", repr(site), partial(found.render, {"site": site.context(), "up": ""}))
+    render("item.html", stream, context)
+
+
+def item_pages(site: Site, overview: Overview, to: Addresses) -> Iterator[Planned]:
+    """The page of every item."""
+    padded = [None, *overview.cards, None]
+    common = repr((site.digest, to))
+    for number, (card, digest) in enumerate(zip(overview.cards, overview.digests, strict=True)):
+        around = (padded[number], padded[number + 2])
+        named = [(near.name, near.heading) for near in around if near is not None]
+        write = partial(_render_item, site, overview, number, around, to)
+        yield Planned(item_page(card.name), f"{common} {digest} {named!r}", write)
+
+
+def front_and_search(site: Site, story: str, overview: Overview, to: Addresses) -> Iterator[Planned]:
+    """The front page and the search page."""
+    cards = overview.cards
+    context: dict[str, object] = {
+        "site": site.context(),
+        "description": description(story, overview),
+        "up": "",
+        "items": cards[:_ON_FRONT],
+        "count": f"{len(cards):,}",
+        "address": to.public_of("index.html").removesuffix("index.html"),
+        "preview": to.public_of(f"{pictures(cards[0].key)}/full/max/0/default.jpg") if cards else "",
+    }
+    yield Planned("index.html", repr(context), lambda stream: render("front.html", stream, context))
+    plain: dict[str, object] = {"site": site.context(), "up": ""}
+    yield Planned("search.html", site.digest, lambda stream: render("search.html", stream, plain))
 
 
 def coordinates(place: str) -> tuple[float, float] | None:
@@ -193,7 +195,7 @@ def coordinates(place: str) -> tuple[float, float] | None:
     return (latitude, longitude) if abs(latitude) <= 90 and abs(longitude) <= 180 else None
 
 
-def _map(places: dict[str, list[Item]]) -> dict[str, Any]:
+def _map(places: dict[str, list[int]]) -> dict[str, Any]:
     """Points and lines of the map: an equirectangular projection that is true at its middle latitude."""
     found = {place: spot for place in places if (spot := coordinates(place)) is not None}
     south, north = min(spot[0] for spot in found.values()), max(spot[0] for spot in found.values())
@@ -244,17 +246,16 @@ def _map(places: dict[str, list[Item]]) -> dict[str, Any]:
             "y": y_of(latitude),
             "label": place,
             "count": len(places[place]),
-            "href": lists.term_page(lists.WAYS[1], place),
+            "href": lists.term_page(PLACES, place),
         }
         for place, (latitude, longitude) in found.items()
     ]
     return {"width": width, "height": round(height, 1), "lines": lines, "points": points}
 
 
-def map_page(site: Site, items: Sequence[Item]) -> Iterator[Planned]:
+def map_page(site: Site, overview: Overview) -> Iterator[Planned]:
     """The map, where at least one place states its coordinates."""
-    places = lists.by_term(lists.WAYS[1], items)
+    places = overview.by_term(PLACES)
     if any(coordinates(place) for place in places):
-        context = {"site": site.context(), "up": "", "map": _map(places)}
-        render = partial(templates().get_template("site/map.html").render, context)
-        yield Planned("map.html", repr(context), render)
+        context: dict[str, object] = {"site": site.context(), "up": "", "map": _map(places)}
+        yield Planned("map.html", repr(context), lambda stream: render("map.html", stream, context))

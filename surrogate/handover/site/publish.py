@@ -4,31 +4,31 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import cache, partial
 from importlib.resources import files
 from pathlib import Path
+from typing import TextIO
 
 from surrogate._version import __version__
-from surrogate.collection import listing, paths, settings
+from surrogate.collection import paths, settings
 from surrogate.collection.catalogue import open_catalogue
 from surrogate.collection.files import disk_errors
+from surrogate.collection.listing import Listing
 from surrogate.errors import SurrogateError, WrongUse
-from surrogate.handover.site import feeds, iiif, images, leaks, lists, pages, search, shown, state
-from surrogate.handover.site.addresses import Addresses, addresses, item_manifest, item_page, pictures
+from surrogate.handover.site import feeds, iiif, leaks, lists, pages, pictures, search, state
+from surrogate.handover.site.addresses import Addresses, addresses, item_manifest
+from surrogate.handover.site.addresses import pictures as folder_of
+from surrogate.handover.site.gathering import Gathered, gather
+from surrogate.handover.site.overview import Overview
+from surrogate.handover.site.pictures import Job
 from surrogate.handover.site.planned import Planned, fixed
-from surrogate.handover.site.provenance import Signing, SigningKey, claim
-from surrogate.handover.site.shown import Item, Picture
+from surrogate.handover.site.provenance import Signing, SigningKey
+from surrogate.handover.site.shown import Item
 from surrogate.handover.site.state import State
-from surrogate.records import Manifest
-
-#: Pictures after which the state is kept, so that an interrupted run goes on from there.
-_KEEP_EVERY = 200
 
 _STATIC = ("style.css", "search.js", "zoom.js")
 
@@ -80,136 +80,70 @@ def _as_json(content: object) -> str:
     return json.dumps(content, ensure_ascii=False, indent=1) + "\n"
 
 
-def _iiif_manifest(item: Item, to: Addresses) -> str:
-    return _as_json(iiif.manifest(item, to))
+def _iiif_manifest(overview: Overview, number: int, to: Addresses, stream: TextIO) -> None:
+    stream.write(_as_json(iiif.manifest(overview.load(number), to)))
 
 
 def _plan(
-    whole: Manifest, story: str, items: Sequence[Item], since: Mapping[str, str], to: Addresses
+    gathered: Gathered, overview: Overview, index: search.Index, since: Mapping[str, str], to: Addresses
 ) -> Iterator[Planned]:
-    site = pages.site_of(whole.collection, story, items)
+    site = pages.site_of(gathered.info, overview)
     for name in _STATIC:
         yield fixed(name, _static(name))
-    yield from pages.front_and_search(site, items, to)
-    yield from pages.item_pages(site, items, to)
-    yield from lists.pages(site, items)
-    yield from pages.map_page(site, items)
-    for item in items:
-        yield Planned(item_manifest(item.name), repr((item.digest, to)), partial(_iiif_manifest, item, to))
-    for path, content in iiif.collections(whole.collection, items, to):
+    yield from pages.front_and_search(site, gathered.story, overview, to)
+    yield from pages.item_pages(site, overview, to)
+    yield from lists.pages(site, overview)
+    yield from pages.map_page(site, overview)
+    for number, (card, digest) in enumerate(zip(overview.cards, overview.digests, strict=True)):
+        yield Planned(item_manifest(card.name), f"{to} {digest}", partial(_iiif_manifest, overview, number, to))
+    for path, content in iiif.collections(gathered.info, overview.cards, to):
         yield fixed(path, _as_json(content))
-    for path, text in search.pieces(items):
+    for path, text in index.pieces(overview.cards):
         yield fixed(path, text)
-    yield feeds.feed(site, items, since, to)
-    yield from feeds.site_map(items, to)
-    yield from feeds.exports(site, items, to)
-
-
-@dataclass(frozen=True)
-class _Run:
-    collection: Path
-    site: Path
-    to: Addresses
-    before: State
-    present: frozenset[str]
-    signing: Signing | None
-
-
-def _digest(*parts: object) -> str:
-    return hashlib.sha256(repr(parts).encode()).hexdigest()[:32]
-
-
-def _tiles_digest(picture: Picture) -> str:
-    return _digest("tiles", images.TILE_PX, picture.sha256)
-
-
-def _picture_digest(item: Item, picture: Picture, run: _Run) -> str:
-    to = run.to
-    signed = (run.signing.digest, claim(item, picture)) if run.signing else ()
-    seen = (picture.sha256, picture.thumbnail_sha256, picture.before)
-    service = to.of(pictures(picture.key))
-    return _digest(
-        "picture", __version__, seen, signed, service, images.xmp_packet(item, to.public_of(item_page(item.name)))
-    )
+    yield feeds.feed(site, pages.description(gathered.story, overview), overview, since, to)
+    yield from feeds.site_map(overview, to)
+    yield from feeds.exports(site, overview, to)
 
 
 def _made_folders(known: State) -> frozenset[str]:
     """Folders that hold nothing but what was made last time: one per picture, and one per item's manifest."""
-    own = {pictures(key) for key in known.tiles}
-    return frozenset(own | {path.rpartition("/")[0] for path in known.pages if path.endswith("/manifest.json")})
+    own = {folder_of(key) for key in known.pictures()}
+    return frozenset(own | {path.rpartition("/")[0] for path in known.pages() if path.endswith("/manifest.json")})
 
 
-def _remove_old(run: _Run, planned: Mapping[str, str], keys: Mapping[str, str]) -> int:
+def _remove_old(site: Path, known: State, planned: Mapping[str, str], keys: frozenset[str]) -> int:
     """Take away what is no longer shown; returns how many pages and pictures went."""
     removed = 0
-    for key in (run.before.tiles.keys() | run.before.pictures.keys()) - keys.keys():
-        folder = run.site / pictures(key)
+    old_pictures = known.pictures() - keys
+    for key in old_pictures:
+        folder = site / folder_of(key)
         if folder.is_dir():
             shutil.rmtree(folder)
             removed += 1
-    for path in run.before.pages.keys() - planned.keys():
-        file = run.site / path
+    known.drop_pictures(old_pictures)
+    old_pages = [path for path in known.pages() if path not in planned]
+    for path in old_pages:
+        file = site / path
         if file.is_file():
             file.unlink()
             removed += 1
             if not any(file.parent.iterdir()):
                 file.parent.rmdir()
+    known.drop_pages(old_pages)
     return removed
 
 
-def _write_pictures(run: _Run, items: Sequence[Item], current: State) -> tuple[State, list[list[Path]]]:
-    """Make the pictures that changed; returns the state and the files written for each picture."""
-    jobs = []
-    tiles: dict[str, str] = {}
-    described: dict[str, str] = {}
-    for item in items:
-        for picture in item.pictures:
-            cut, told = _tiles_digest(picture), _picture_digest(item, picture, run)
-            old = run.before.tiles.get(picture.key) == cut and f"{pictures(picture.key)}/" in run.present
-            if old:
-                tiles[picture.key] = cut
-            if old and run.before.pictures.get(picture.key) == told:
-                described[picture.key] = told
-            else:
-                jobs.append((item, picture, cut, told, old))
-
-    def make(job: tuple[Item, Picture, str, str, bool]) -> list[Path]:
-        item, picture, _, _, old = job
-        folder = run.site / pictures(picture.key)
-        if not old:
-            images.write_tiles(run.collection, picture, folder)
-        address = run.to.public_of(item_page(item.name))
-        images.write_pictures(run.collection, item, picture, folder, address=address, signing=run.signing)
-        images.write_info(picture, folder, run.to.of(pictures(picture.key)))
-        if not old:
-            return [file for file in folder.rglob("*.*") if file.is_file()]
-        return [*folder.glob("*.*"), *folder.glob("full/max/0/*.jpg")]
-
+def _write_pages(site: Path, known: State, plan: Sequence[tuple[Planned, str]]) -> list[Path]:
+    """Write these pages (each with the digest of its inputs); returns their files."""
     written = []
-    current = current.model_copy(update={"tiles": tiles, "pictures": described})
-    state.write(run.site, current)
-    with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
-        for done, (job, made) in enumerate(zip(jobs, pool.map(make, jobs), strict=True), start=1):
-            written.append(made)
-            tiles[job[1].key], described[job[1].key] = job[2], job[3]
-            if done % _KEEP_EVERY == 0:
-                state.write(run.site, current)
-    return current, written
-
-
-def _write_pages(
-    run: _Run, plan: Sequence[Planned], digests: Mapping[str, str], current: State
-) -> tuple[State, list[Path]]:
-    written = []
-    for planned in plan:
-        file = run.site / planned.path
-        there = planned.path in run.present or f"{planned.path.rpartition('/')[0]}/" in run.present
-        if there and run.before.pages.get(planned.path) == digests[planned.path]:
-            continue
+    for planned, digest in plan:
+        file = site / planned.path
         file.parent.mkdir(parents=True, exist_ok=True)
-        file.write_text(planned.make(), encoding="utf-8", newline="")
+        with file.open("w", encoding="utf-8", newline="") as stream:
+            planned.write(stream)
+        known.put_page(planned.path, digest)
         written.append(file)
-    return current.model_copy(update={"pages": dict(digests)}), written
+    return written
 
 
 def _check_target(collection: Path, site: Path) -> None:
@@ -234,39 +168,52 @@ def publish(
     :class:`surrogate.errors.CollectionUnusable` and :class:`surrogate.errors.DiskFull`.
     """
     _check_target(collection, to)
-    known = state.read(to)
-    made = _made_folders(known)
-    before = frozenset(path for path, _ in leaks.walk(str(to), made)) if to.is_dir() else frozenset()
-    run = _Run(collection, to, addresses(base), known, before, Signing(signing_key) if signing_key else None)
+    address = addresses(base)
+    signing = Signing(signing_key) if signing_key else None
     rules = settings.read(collection).publish
-    whole = listing.read(collection)
+    listing = Listing(collection)
+    since = _since(collection)
     day = today or datetime.now(UTC).date()
-    items = shown.items(collection, whole.collection, whole.originals, rules, day)
-    names = shown.withheld_names(whole.originals, rules)
-    told = shown.redactor(names)
-    info = whole.collection
-    public = whole.model_copy(
-        update={"collection": info.model_copy(update={"name": told(info.name), "rights": told(info.rights)})}
-    )
-    plan = list(_plan(public, told(rules.story), items, _since(collection), run.to))
-    digests = {planned.path: planned.digest(_made_by()) for planned in plan}
-    keys = {picture.key: picture.sha256 for item in items for picture in item.pictures}
-    with disk_errors(to):
-        to.mkdir(parents=True, exist_ok=True)
-        same = {path: digest for path, digest in run.before.pages.items() if digests.get(path) == digest}
-        removed = _remove_old(run, digests, keys)
-        current, remade = _write_pictures(run, items, State(pages=same))
-        current, texts = _write_pages(run, plan, digests, current)
-    secrets = leaks.secrets_of(whole.originals, items, names, (info.name, info.credit, info.rights, rules.story))
-    # What was found clean once is not gone through again; a changed secret makes all of it be read anew.
-    clean = run.before.checked == secrets.digest()
-    present = list(leaks.walk(str(to), made if clean else ()))
-    found = leaks.check_files(to, present, whole.originals, items)
-    changed = [*texts, *(file for made in remade for file in made)]
-    if not clean:
-        changed = [to / path for path, _ in present]
-    found += leaks.check_content(to, changed, secrets)
-    if found:
-        raise Leaked(to, found)
-    state.write(to, current.model_copy(update={"checked": secrets.digest()}))
-    return PublishReport(to, len(items), len(whole.originals) - len(items), len(remade) + len(texts), removed)
+    with state.opened(to) as known, disk_errors(to):
+        clean = known.checked
+        made = _made_folders(known)
+        present = frozenset(path for path, _ in leaks.walk(str(to), made))
+        gathered = gather(collection, listing, rules, day, known)
+        info = listing.head.collection
+        secrets = gathered.kept.secrets(gathered.names, (info.name, info.credit, info.rights, rules.story))
+        overview, index = Overview(known), search.Index()
+        jobs: list[Job] = []
+        keys: set[str] = set()
+        for number, (described, record) in enumerate(known.items()):
+            item = Item.model_validate_json(record)
+            overview.add(item, record)
+            index.add(number, item)
+            secrets.is_public(leaks.public_text(item))
+            keys.update(picture.key for picture in item.pictures)
+            jobs += pictures.jobs(number, item, described, known, present, address, signing)
+        planned: dict[str, str] = {}
+        wanted: list[tuple[Planned, str]] = []
+        for page in _plan(gathered, overview, index, since, address):
+            planned[page.path] = digest = page.digest(_made_by())
+            there = page.path in present or f"{page.path.rpartition('/')[0]}/" in present
+            if not (there and known.page(page.path) == digest):
+                wanted.append((page, digest))
+        known.checked = ""
+        known.keep()
+        removed = _remove_old(to, known, planned, frozenset(keys))
+        # What was found clean once is not gone through again; a changed secret makes all of it be read anew.
+        new_only = clean == secrets.digest()
+        found: list[leaks.Leak] = []
+        for file in pictures.write(collection, to, overview, jobs, known, address, signing):
+            found += leaks.check_content(to, [file], secrets) if new_only else ()
+        texts = _write_pages(to, known, wanted)
+        closed = made if new_only else frozenset[str]()
+        found += leaks.check_files(to, leaks.walk(str(to), closed), gathered.kept)
+        changed = texts if new_only else (to / path for path, _ in leaks.walk(str(to)))
+        records = map(known.item, gathered.made) if new_only else (record for _, record in known.items())
+        found += leaks.check_content(to, changed, secrets) + leaks.check_records(records, secrets)
+        if found:
+            raise Leaked(to, found)
+        known.checked = secrets.digest()
+    hidden = gathered.originals - gathered.shown
+    return PublishReport(to, gathered.shown, hidden, len(jobs) + len(texts), removed)

@@ -12,9 +12,11 @@ import base64
 import json
 import re
 import unicodedata
+from array import array
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
+from surrogate.handover.site.overview import Card
 from surrogate.handover.site.shown import Item
 
 #: Characters in one piece of the terms: at most three pieces and the start are loaded for one word.
@@ -42,7 +44,7 @@ def words_of(text: str) -> list[str]:
 def _searched(item: Item) -> str:
     lines = (line.text for picture in item.pictures for line in picture.text)
     said = (item.reference, item.kind, item.title, item.caption, item.when, item.place, item.inscription, item.creator)
-    return "\n".join((*said, *item.people, *lines))
+    return "\n".join((*said, *item.people, *item.subjects, *lines))
 
 
 def _varints(numbers: Sequence[int]) -> bytes:
@@ -75,31 +77,38 @@ def script(name: str, content: object) -> str:
     return f"surrogatePiece({json.dumps(name)},{json.dumps(content, ensure_ascii=False, separators=(',', ':'))})\n"
 
 
-def pieces(items: Sequence[Item]) -> Iterator[tuple[str, str]]:
-    """(path in the site, content) of every piece of the index; the same items give the same pieces."""
-    places: dict[str, list[int]] = defaultdict(list)
-    for number, item in enumerate(items):
+class Index:
+    """The words of all items, gathered item by item."""
+
+    def __init__(self) -> None:
+        self._places: dict[str, array[int]] = defaultdict(lambda: array("I"))
+
+    def add(self, number: int, item: Item) -> None:
+        """Take in the words of an item; numbers rise."""
         for word in set(words_of(_searched(item))):
-            places[word].append(number)
-    starts: list[str] = []
-    piece: dict[str, str] = {}
-    filled = 0
-    for term in sorted(places):
-        listed = packed(places[term], len(items))
-        if piece and filled + len(term) + len(listed) > PIECE_CHARACTERS:
+            self._places[word].append(number)
+
+    def pieces(self, cards: Sequence[Card]) -> Iterator[tuple[str, str]]:
+        """(path in the site, content) of every piece of the index; the same items give the same pieces."""
+        starts: list[str] = []
+        piece: dict[str, str] = {}
+        filled = 0
+        for term in sorted(self._places):
+            listed = packed(self._places[term], len(cards))
+            if piece and filled + len(term) + len(listed) > PIECE_CHARACTERS:
+                yield f"search/terms_{len(starts) - 1}.js", script(f"terms_{len(starts) - 1}", piece)
+                piece, filled = {}, 0
+            if not piece:
+                starts.append(term)
+            piece[term] = listed
+            filled += len(term) + len(listed) + 6
+        if piece:
             yield f"search/terms_{len(starts) - 1}.js", script(f"terms_{len(starts) - 1}", piece)
-            piece, filled = {}, 0
-        if not piece:
-            starts.append(term)
-        piece[term] = listed
-        filled += len(term) + len(listed) + 6
-    if piece:
-        yield f"search/terms_{len(starts) - 1}.js", script(f"terms_{len(starts) - 1}", piece)
-    for number, start in enumerate(range(0, len(items), ITEMS_IN_PIECE)):
-        shown = [
-            [item.name, item.reference, item.heading, item.when, item.pictures[0].key]
-            for item in items[start : start + ITEMS_IN_PIECE]
-        ]
-        yield f"search/items_{number}.js", script(f"items_{number}", shown)
-    meta = {"items": len(items), "inPiece": ITEMS_IN_PIECE, "starts": starts}
-    yield "search/start.js", script("start", meta)
+        for number, start in enumerate(range(0, len(cards), ITEMS_IN_PIECE)):
+            shown = [
+                [card.name, card.reference, card.heading, card.when, card.key]
+                for card in cards[start : start + ITEMS_IN_PIECE]
+            ]
+            yield f"search/items_{number}.js", script(f"items_{number}", shown)
+        meta = {"items": len(cards), "inPiece": ITEMS_IN_PIECE, "starts": starts}
+        yield "search/start.js", script("start", meta)

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date
-from functools import cached_property
 from pathlib import Path
 
 from surrogate.collection import paths
+from surrogate.collection.files import sha256_of
 from surrogate.collection.numbering import name_of
 from surrogate.collection.settings import PublishSection
-from surrogate.handover.text import Line, lines_of
+from surrogate.handover.text import Line, corrected, lines_of
 from surrogate.handover.words import KINDS, date_words
-from surrogate.records import CollectionInfo, Copy, Kind, Original, Side, Use
+from surrogate.records import CollectionInfo, Copy, Kind, Original, Record, Side, Use
 
 #: Stands where a name was taken out.
 WITHHELD = "[name withheld]"
@@ -30,8 +28,7 @@ _LEGIBILITY_FIRST = frozenset({Kind.CLIPPING, Kind.DOCUMENT})
 Redact = Callable[[str], str]
 
 
-@dataclass(frozen=True)
-class Picture:
+class Picture(Record):
     """One picture of an original. ``file``, ``thumbnail`` and ``before`` are paths in the collection."""
 
     key: str
@@ -45,12 +42,12 @@ class Picture:
     thumbnail: str
     thumbnail_sha256: str
     before: str
+    before_sha256: str
     words: tuple[str, ...]
     text: tuple[Line, ...]
 
 
-@dataclass(frozen=True)
-class Item:
+class Item(Record):
     """One original as the world may see it."""
 
     reference: str
@@ -62,6 +59,7 @@ class Item:
     when: str
     decade: str
     people: tuple[str, ...]
+    subjects: tuple[str, ...]
     place: str
     inscription: str
     creator: str
@@ -69,11 +67,6 @@ class Item:
     rights: str
     same_picture_as: tuple[str, ...]
     pictures: tuple[Picture, ...]
-
-    @cached_property
-    def digest(self) -> str:
-        """Digest of everything that may be shown of this item."""
-        return hashlib.sha256(repr(self).encode()).hexdigest()[:32]
 
     @property
     def heading(self) -> str:
@@ -98,15 +91,16 @@ def is_open(original: Original, rules: PublishSection, today: date) -> bool:
         return False
 
 
-def withheld_names(originals: Iterable[Original], rules: PublishSection) -> list[str]:
-    """Names that must not appear: those in the settings, and those marked as living anywhere."""
-    marked = {
-        person.strip()[: -len(LIVING)].strip()
-        for original in originals
-        for person in original.people
-        if person.strip().lower().endswith(LIVING)
-    }
-    return sorted({" ".join(name.split()) for name in (*rules.withheld_people, *marked)} - {""})
+def living(people: Iterable[str]) -> Iterator[str]:
+    """The names of those among ``people`` who are marked as living."""
+    for person in people:
+        if person.strip().lower().endswith(LIVING):
+            yield person.strip()[: -len(LIVING)]
+
+
+def withheld_names(names: Iterable[str]) -> list[str]:
+    """Names that must not appear, without those said twice."""
+    return sorted({" ".join(name.split()) for name in names} - {""})
 
 
 def redactor(names: Sequence[str]) -> Redact:
@@ -180,19 +174,40 @@ def _pictures(collection: Path, original: Original, rules: PublishSection, redac
             thumbnail=thumbnail.file if thumbnail else "",
             thumbnail_sha256=thumbnail.sha256 if thumbnail else "",
             before=before if allowed else "",
+            before_sha256=sha256_of(collection / before) if allowed else "",
             words=_recipe_words(collection, best.recipe),
             text=_text(collection, original, best, redact),
         )
 
 
-def _item(
+def has_picture(original: Original) -> bool:
+    """Whether there is a copy to show."""
+    return any(copy.use in {Use.VIEWING, Use.READING} for copy in original.copies)
+
+
+def lies_beside(original: Original, rules: PublishSection) -> Iterator[str]:
+    """Paths of files that an item is made from and whose checksums the manifest does not hold; some may be missing."""
+    for copy in original.copies:
+        if copy.recipe and copy.use in {Use.VIEWING, Use.READING}:
+            yield copy.recipe
+        if rules.before_and_after and copy.part is None:
+            yield paths.condition(original.reference, copy.side, "png")
+    for text in original.texts:
+        yield text.file
+        yield corrected(text.file)
+
+
+def item_of(
     collection: Path,
     info: CollectionInfo,
     original: Original,
     rules: PublishSection,
     redact: Redact,
-    open_references: frozenset[str],
+    *,
+    same_picture_as: Sequence[str],
+    subjects: Sequence[str],
 ) -> Item:
+    """What may be shown of an open original; ``same_picture_as`` names originals that are open too."""
     people = (person.strip() for person in original.people if not person.strip().lower().endswith(LIVING))
     return Item(
         reference=original.reference,
@@ -204,22 +219,12 @@ def _item(
         when=redact(date_words(original.date)),
         decade=decade_of(original.date),
         people=tuple(person for person in people if person and redact(person) == person),
+        subjects=tuple(subject for subject in subjects if redact(subject) == subject),
         place=redact(original.place),
         inscription=redact(original.inscription),
         creator=redact(original.creator),
         credit=info.credit,
         rights=redact(original.rights or info.rights),
-        same_picture_as=tuple(other for other in original.same_picture_as if other in open_references),
+        same_picture_as=tuple(same_picture_as),
         pictures=tuple(_pictures(collection, original, rules, redact)),
     )
-
-
-def items(
-    collection: Path, info: CollectionInfo, originals: Sequence[Original], rules: PublishSection, today: date
-) -> list[Item]:
-    """What may be shown of a collection on this day, by reference number; originals without a copy are left out."""
-    redact = redactor(withheld_names(originals, rules))
-    opened = [original for original in originals if is_open(original, rules, today)]
-    references = frozenset(original.reference for original in opened)
-    made = (_item(collection, info, original, rules, redact, references) for original in opened)
-    return [item for item in made if item.pictures]
