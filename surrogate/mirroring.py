@@ -16,9 +16,18 @@ from pathlib import Path
 from surrogate import checking
 from surrogate.collection import paths, settings
 from surrogate.collection.catalogue import Catalogue
-from surrogate.collection.files import copy_hashed, disk_errors, flush_folder, make_read_only, publish, unfinished_name
+from surrogate.collection.files import copy_hashed, disk_errors, make_read_only, publish, unfinished_name
 from surrogate.collection.holding import held
-from surrogate.collection.inventory import AREAS, CHECKSUMS, DAMAGED, LOOSE, Expected, expected, read_checksums
+from surrogate.collection.inventory import (
+    AREAS,
+    CHECKSUMS,
+    DAMAGED,
+    LOOSE,
+    Expected,
+    expected,
+    read_checksums,
+    set_apart,
+)
 from surrogate.errors import CollectionUnusable, WrongUse
 from surrogate.records import Record
 
@@ -155,7 +164,7 @@ def _replace(source: Path, target: Path, one: Expected) -> bool:
         return False
     final = target / one.file
     if final.exists():
-        _set_apart(target, one.file)
+        set_apart(target, one.file)
     publish(temporary, final)
     _protect(target, one)
     return True
@@ -172,19 +181,6 @@ def _fetched(source: Path, target: Path, one: Expected) -> Path | None:
             return temporary
         temporary.unlink()
         return None
-
-
-def _set_apart(root: Path, file: str) -> None:
-    """Move a damaged file to ``damaged/``, beside whatever was set apart under its name before."""
-    apart = root / DAMAGED / file
-    with disk_errors(apart):
-        apart.parent.mkdir(parents=True, exist_ok=True)
-        count = 1
-        while apart.exists():
-            count += 1
-            apart = (root / DAMAGED / file).with_name(f"{Path(file).stem}~{count}{Path(file).suffix}")
-        (root / file).rename(apart)
-        flush_folder(apart.parent)
 
 
 def _protect(root: Path, one: Expected) -> None:

@@ -48,7 +48,7 @@ def frame(  # noqa: PLR0913 - one argument for each option of the command
                 described_as = wording.digest(wording.description(catalogue, found, made.reference))
                 catalogue.put_copy(CopyRow(copy, made.reference, "print", described_as))
                 files = [file for file in (copy.file, copy.recipe) if file is not None]
-                catalogue.put_files(made.reference, copy.side, [file_row(folder, file) for file in files])
+                catalogue.put_files(made.reference, [file_row(folder, file) for file in files])
                 catalogue.add_event(made.reference, "print made", made.pdf)
         exporting.export(folder, found, catalogue, [])
     return report

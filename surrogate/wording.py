@@ -24,7 +24,7 @@ from surrogate.description.proposals import Proposal, fill, who_said_what
 from surrogate.description.sheet import SheetRow, caption_from, lock_beside, read_sheet
 from surrogate.errors import WrongUse
 from surrogate.jobs import SOFTWARE, Corners, Decisions
-from surrogate.records import Caption, Kind, Master, Side, Tone
+from surrogate.records import Caption, Kind, Master, Original, Side, Tone
 
 #: Event: new words were put into finished copies.
 DESCRIBED_AGAIN = "described again"
@@ -104,12 +104,35 @@ class Wording:
                 if cells != row.cells:
                     self._put(catalogue, row.reference, row.side, cells)
 
+    def restore(self, catalogue: Catalogue) -> None:
+        """Put the rows of the collection's own sheet into a catalogue that lost them."""
+        for (reference, side), row in self.own.items():
+            self._put(catalogue, reference, side, {**_cells(row), "file": row.file})
+
     def _put(self, catalogue: Catalogue, reference: str, side: Side, cells: Mapping[str, str]) -> None:
         caption = caption_from(cells, f"{reference} {side}", [])
         written = {**cells, "reference": reference, "side": side.value}
         if caption.date:
             written["date"] = caption.date
         catalogue.put_caption(reference, side, caption, {k: v for k, v in written.items() if v})
+
+
+def restore_from_manifest(catalogue: Catalogue, originals: Iterable[Original]) -> None:
+    """Put the words of a manifest, where both sides of an original are one, into the row of its front."""
+    columns = ("title", "caption", "date", "place", "inscription", "creator", "rights", "access", "notes")
+    for original in originals:
+        side = original.masters[0].side if original.masters else Side.RECTO
+        caption = Caption(
+            **{column: getattr(original, column) for column in columns},
+            people=original.people,
+            approved=original.approved,
+            **original.location.model_dump(),
+        )
+        cells = {column: getattr(original, column) for column in columns} | original.location.model_dump()
+        cells |= {"people": "; ".join(original.people), "approved": "yes" if original.approved else ""}
+        cells |= {"file": original.masters[0].scanned_as} if original.masters else {}
+        cells |= {"reference": original.reference, "side": side.value}
+        catalogue.put_caption(original.reference, side, caption, {name: cell for name, cell in cells.items() if cell})
 
 
 def _cells(row: SheetRow) -> dict[str, str]:
