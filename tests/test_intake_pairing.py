@@ -7,6 +7,7 @@ import random
 
 import pytest
 
+from surrogate.intake.ordering import runs
 from surrogate.intake.pairing import Look, pair, pair_by_name, pair_by_order
 
 SHEET = (100.0, 150.0)
@@ -244,3 +245,59 @@ def test_every_scan_is_in_exactly_one_group():
         looks = {name: Look(name, rng.choice(SIZES), rng.random()) for name in names if rng.random() < 0.7}
         groups = pair(names, looks)
         assert sorted(name for group in groups for name in (group.recto, group.verso) if name) == names
+
+
+BED = (216.0, 297.0)
+
+
+def on_the_bed(backs):
+    return [Look(f"scan{n:03}.tif", BED, back, frame=True) for n, back in enumerate(backs, 1)]
+
+
+def test_the_scanners_bed_is_no_size_of_an_original():
+    # Five pairs without exception: of 252 orders of five fronts and five backs, one.
+    assert places(pair_by_order(on_the_bed([0.02, 0.97] * 5))) == [(n, n + 1) for n in (1, 3, 5, 7, 9)]
+    assert all(group.verso is None for group in pair_by_order(on_the_bed([0.02, 0.97] * 3)))
+    # Letters among photographs.
+    assert all(group.verso is None for group in pair_by_order(on_the_bed([0.02, 0.9, 0.02, 0.02, 0.9, 0.02, 0.02])))
+    # Photographs, then as many letters.
+    assert all(group.verso is None for group in pair_by_order(on_the_bed([0.02] * 6 + [0.9] * 6)))
+
+
+def test_a_back_that_follows_no_front_puts_the_whole_order_in_doubt():
+    backs = [0.97, 0.02, 0.97, 0.02, 0.97, 0.02]
+    groups = pair_by_order(numbered(backs, [SIZES[n] for n in (4, 0, 0, 1, 1, 2)]))
+    assert all(group.verso is None for group in groups)
+    assert "which front it belongs to is not sure" in groups[0].why
+
+
+def test_prints_of_one_size_do_not_tell_which_way_the_stack_lay():
+    assert all(group.verso is None for group in pair_by_order(numbered([0.02] * 6 + [0.97] * 6)))
+
+
+@pytest.mark.parametrize(
+    ("names", "expected"),
+    [
+        (["IMG_0003.jpg", "IMG_0001.jpg", "IMG_0002.jpg"], [["IMG_0001.jpg", "IMG_0002.jpg", "IMG_0003.jpg"]]),
+        # How computers number what has the same name: common practice, no source.
+        (["Scan (2).jpg", "Scan (10).jpg", "Scan.jpg"], [["Scan.jpg", "Scan (2).jpg", "Scan (10).jpg"]]),
+        (["a/scan1.tif", "a/scan2.tif", "b/scan3.tif"], [["a/scan1.tif", "a/scan2.tif"]]),
+        (["Aunt Mary.jpg", "beach.jpg", "wedding 1931.jpg"], []),
+    ],
+)
+def test_runs_are_what_one_counter_numbered(names, expected):
+    assert runs(names) == expected
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_shuffled_run_is_not_taken_for_an_order(seed):
+    rng = random.Random(seed)
+    count = rng.randint(2, 9)
+    sides = [(size, back) for size in rng.choices(SIZES, k=count) for back in (0.02, 0.97)]
+    rng.shuffle(sides)
+    looks = numbered([back for _, back in sides], [size for size, _ in sides])
+    for group in pair_by_order(looks):
+        if group.verso:
+            front, back = int(group.recto[4:7]), int(group.verso[4:7])
+            assert back == front + 1
+            assert sides[front - 1][0] == sides[back - 1][0]

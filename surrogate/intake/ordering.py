@@ -138,6 +138,9 @@ def _each_after_its_front(looks: Sequence[Look]) -> tuple[float, list[tuple[int,
     chance = math.comb(len(fronts), len(pairs)) / math.comb(len(fronts) + len(pairs), len(pairs))
     by_size = math.prod(_size_chance(fronts, looks[front], looks[back]) for front, back in pairs)
     every_size_known = all(looks[place].size for pair in pairs for place in pair)
+    # Where only the order speaks, every front must have its back: a picture that looks like paper would else be one.
+    if not every_size_known and 2 * len(pairs) < (1 - _TOLERATED) * len(looks):
+        return 1.0, []
     limit = _CHANCE_WITH_SIZES if every_size_known else _CHANCE_WITHOUT
     return (chance * by_size, pairs) if chance * by_size <= limit else (1.0, [])
 
