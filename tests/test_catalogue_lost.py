@@ -17,7 +17,6 @@ from surrogate.cli import main
 from surrogate.collection import plain, settings
 from surrogate.collection.catalogue import open_catalogue
 from surrogate.collection.files import sha256_of
-from surrogate.desk.words import save
 from surrogate.errors import CatalogueLost, CollectionUnusable
 from surrogate.processing import process
 from surrogate.reviving import REVIVED, revive
@@ -116,6 +115,8 @@ def test_without_manifest_and_tables_masters_and_descriptions_are_enough(own_dem
 
 
 def test_desk_edits_and_numbers_never_given_again_come_back(own_demo: Path) -> None:
+    from surrogate.desk.words import save
+
     with open_catalogue(own_demo) as catalogue, catalogue.transaction():
         first = catalogue.originals()[0].reference
         catalogue.keep_number("2099.9.9", None)
