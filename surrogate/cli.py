@@ -356,17 +356,28 @@ def version() -> None:
     _say(f"surrogate {__version__}")
 
 
+#: What Typer makes of Ctrl-C: 128 and the number of SIGINT, as shells do.
+_INTERRUPTED = 130
+
+
+def _command(arguments: list[str]) -> object:
+    status = app(arguments, standalone_mode=False, prog_name="surrogate")
+    if status == _INTERRUPTED:
+        raise KeyboardInterrupt
+    return status
+
+
 def _run(arguments: list[str]) -> object:
     """Run a command; when it finds the catalogue lost, write that again from the collection's files and go on."""
     try:
-        return app(arguments, standalone_mode=False, prog_name="surrogate")
+        return _command(arguments)
     except CatalogueLost as lost:
         from surrogate.reviving import revive
 
         print(f"surrogate: the catalogue {lost.problem}.", file=sys.stderr)
         for line in revive(lost.folder).lines():
             print(f"surrogate: {line}", file=sys.stderr)
-        return app(arguments, standalone_mode=False, prog_name="surrogate")
+        return _command(arguments)
 
 
 def main(argv: list[str] | None = None) -> int:

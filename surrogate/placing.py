@@ -37,12 +37,18 @@ def put_in_place(root: Path, reference: str, taken: Taken, description: Descript
     """Describe the staged files of one side and give everything its final name.
 
     Masters are renamed first and made read-only; a master that is there already has the same bytes by its SHA-256.
+    Where a worker died in the middle of this, the call can be made again: copies get their names only once all are
+    described, so one that is no longer staged is in its place and finished.
     """
     side = taken.job.side
     master = master_record(reference, taken)
     _place_master(taken, root / master.file)
     embedder().write_many(
-        [(copy.file, describe_copy(description, master, copy.recipe, copy.use)) for copy in taken.copies]
+        [
+            (copy.file, describe_copy(description, master, copy.recipe, copy.use))
+            for copy in taken.copies
+            if copy.file.exists()
+        ]
     )
     embedder().sidecar(root / paths.sidecar(reference, side), describe_master(description, master, taken.kind))
     copies = [_place_copy(root, reference, copy, master) for copy in taken.copies]
@@ -104,8 +110,8 @@ def _place_copy(root: Path, reference: str, copy: StagedCopy, master: Master) ->
     if copy.use.value == copy.recipe.use:
         content = recipe.model_dump_json(by_alias=True, indent=1) + "\n"
         files.replace_if_changed(root / recipe_file, content.encode())
-    sha256 = files.sha256_of(copy.file)
     _place(copy.file, root / file)
+    sha256 = files.sha256_of(root / file)
     return Copy(
         use=copy.use,
         side=side,
@@ -121,6 +127,8 @@ def _place_copy(root: Path, reference: str, copy: StagedCopy, master: Master) ->
 
 
 def _place(temporary: Path, target: Path) -> None:
+    if not temporary.exists():  # an earlier call got so far
+        return
     with files.disk_errors(target):
         target.parent.mkdir(parents=True, exist_ok=True)
         files.publish(temporary, target)

@@ -91,7 +91,7 @@ def _settle(batch: Batch, group: Group, started: _Started, in_place: deque[Placi
             why = f"{group.verso} was taken as the back of {group.recto}: {group.why}."
             taken = replace(taken, notes=(*taken.notes, why))
         _place(batch, reference, taken, in_place)
-        while len(in_place) >= batch.window:
+        while in_place and (len(in_place) >= batch.window or in_place[0].placed.done()):
             record(batch, in_place.popleft())
 
 

@@ -7,6 +7,7 @@ import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -121,22 +122,29 @@ def test_a_read_only_target(capsys: pytest.CaptureFixture[str], scans: Path, tmp
     assert "Not allowed" in refuses(capsys, "process", scans, "--collection", tmp_path / "locked" / "c")
 
 
-@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
-def test_a_full_disk_is_one_sentence(
-    capsys: pytest.CaptureFixture[str], scans: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    from surrogate import pipeline
-    from surrogate.collection import files
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A file system of 1 MB."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(place)]
+    if shutil.which("mount") is None or subprocess.run(mount, capture_output=True, check=False).returncode:
+        pytest.skip("this user may not mount a small file system")
+    yield place
+    subprocess.run(["umount", str(place)], check=True)
 
-    copy = files.copy_hashed
-    monkeypatch.setattr(pipeline.files, "copy_hashed", lambda source, _target: copy(source, Path("/dev/full")))
-    status = main(["process", str(scans), "--collection", str(tmp_path / "c"), "--workers", "1"])
+
+def test_a_full_disk_is_one_sentence(capsys: pytest.CaptureFixture[str], scans: Path, small_disk: Path) -> None:
+    filler = small_disk / "filler"
+    filler.write_bytes(b"\0" * 600_000)
+    status = main(["process", str(scans), "--collection", str(small_disk / "c"), "--workers", "1"])
     told = capsys.readouterr().err
     assert status == 2
     assert "disk is full" in told
     assert len(told.strip().splitlines()) == 1
-    monkeypatch.undo()
-    assert main(["process", str(scans), "--collection", str(tmp_path / "c"), "--workers", "1"]) == 0
+    filler.unlink()
+    subprocess.run(["mount", "-o", "remount,size=10m", str(small_disk)], check=True)
+    assert main(["process", str(scans), "--collection", str(small_disk / "c"), "--workers", "1"]) == 0
 
 
 def test_json_is_one_object_and_nothing_else(capsys: pytest.CaptureFixture[str], scans: Path, tmp_path: Path) -> None:
