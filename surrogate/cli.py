@@ -304,11 +304,16 @@ def publish(
     folder: Collection,
     to: Annotated[Path, typer.Option(metavar="SITE", help="folder for the site")],
     base: Annotated[str | None, typer.Option(metavar="URL", help="address the site will have")] = None,
+    sign_with: Annotated[
+        tuple[Path, Path] | None,
+        typer.Option(metavar="CERT KEY", help="sign every picture: certificate chain and private key, PEM files"),
+    ] = None,
 ) -> None:
     """A static site with zoomable pictures, for any web space."""
+    from surrogate.handover.site.provenance import SigningKey
     from surrogate.handover.site.publish import publish as run
 
-    report = run(folder, to, base)
+    report = run(folder, to, base, signing_key=SigningKey(*sign_with) if sign_with else None)
     _say(f"{report.site}: {report.shown} originals shown, {report.hidden} kept in the house.")
     _say(f"{report.written} files written, {report.removed} removed.")
 
@@ -317,9 +322,14 @@ def publish(
 def handover(
     folder: Annotated[Path | None, typer.Argument(metavar="DIR", help="the collection's folder")] = None,
     to: Annotated[Path | None, typer.Option(metavar="BAG", help="folder for the bag")] = None,
-    check: Annotated[Path | None, typer.Option(metavar="BAG", help="check a bag instead")] = None,
+    check: Annotated[
+        Path | None, typer.Option(metavar="BAG", help="check a bag instead, or all bags of a split")
+    ] = None,
     take_over: Annotated[
         list[Path] | None, typer.Option("--from-bag", metavar="BAG", help="make DIR a collection from this bag again")
+    ] = None,
+    split: Annotated[
+        str | None, typer.Option(metavar="LIMIT", help="several bags: of 500 originals, or of 500GB, at most")
     ] = None,
     sha512: Annotated[bool, typer.Option("--sha512", help="SHA-512 beside SHA-256")] = False,
     link: Annotated[bool, typer.Option("--link", help="hard links instead of copies")] = False,
@@ -344,7 +354,9 @@ def handover(
         _say(f"{taken.collection}: {taken.originals} originals, {taken.files} files taken over.")
         return
     if to is not None:
-        report = archive.handover(folder, to, sha512=sha512, link=link)
+        from surrogate.handover.groups import limit_of
+
+        report = archive.handover(folder, to, sha512=sha512, link=link, limit=limit_of(split) if split else None)
         for bag in report.bags:
             _say(f"{bag}: complete and checked.")
         _say(f"{report.originals} originals, {report.files} files, {report.bytes / 1e6:,.1f} MB.")

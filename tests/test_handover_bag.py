@@ -18,7 +18,7 @@ from lxml import etree
 from surrogate.collection import listing, paths
 from surrogate.collection.catalogue import open_file
 from surrogate.errors import WrongUse
-from surrogate.handover import archive, bag, finding_aid, formats, takeover
+from surrogate.handover import archive, bag, finding_aid, formats, groups, takeover
 from surrogate.handover.shares import HandoverRefused
 from surrogate.records import Manifest, Original
 
@@ -213,7 +213,7 @@ def test_split_keeps_each_original_whole(tmp_path: Path) -> None:
         )
         + 60_000
     )
-    report = archive.handover(tmp_path / "c", tmp_path / "out", most_bytes=limit)
+    report = archive.handover(tmp_path / "c", tmp_path / "out", limit=groups.Limit(size=limit))
     assert len(report.bags) > 1
     seen = []
     for number, made in enumerate(report.bags, start=1):
@@ -226,10 +226,40 @@ def test_split_keeps_each_original_whole(tmp_path: Path) -> None:
             assert all(there) or not any(there)
         seen += here
     assert seen == [original.reference for original in whole.originals]
-    takeover.take_over(report.bags, tmp_path / "again")
+    takeover.take_over([tmp_path / "out"], tmp_path / "again")
     assert checksums(tmp_path / "again") == checksums(tmp_path / "c")
-    with pytest.raises(HandoverRefused, match="lack"):
+    assert archive.check(tmp_path / "out") == []
+    with pytest.raises(HandoverRefused, match="missing"):
         takeover.take_over(report.bags[:-1], tmp_path / "partly")
+    assert not (tmp_path / "partly").exists()
+    shutil.rmtree(report.bags[1])
+    assert [finding.path for finding in archive.check(tmp_path / "out")] == [f"bag 2 of {len(report.bags)}"]
+    assert archive.check(report.bags[0]) == []  # each bag is complete in itself
+
+
+def test_bags_of_a_group_are_told_from_others(tmp_path: Path) -> None:
+    """RFC 8493, 2.2.2: one identifier for the group, unique across the sender's content; "N of T" for the count."""
+    build(tmp_path / "c", 5)
+    by_two = archive.handover(tmp_path / "c", tmp_path / "two", limit=groups.limit_of("2"))
+    assert [bag.read_info(made)["Bag-Count"] for made in by_two.bags] == ["1 of 3", "2 of 3", "3 of 3"]
+    assert len({bag.read_info(made)["Bag-Group-Identifier"] for made in by_two.bags}) == 1
+    by_four = archive.handover(tmp_path / "c", tmp_path / "four", limit=groups.limit_of("4"))
+    with pytest.raises(HandoverRefused, match="another hand-over"):
+        takeover.take_over([by_two.bags[0], by_four.bags[1]], tmp_path / "mixed")
+    assert archive.handover(tmp_path / "c", tmp_path / "two", limit=groups.limit_of("2")).already
+
+
+@pytest.mark.parametrize("text", ["", "0", "-3", "1.5", "five", "3 PB", "0GB", "4 GB each"])
+def test_a_limit_that_is_none_is_refused(text: str) -> None:
+    with pytest.raises(WrongUse, match="limit"):
+        groups.limit_of(text)
+
+
+def test_sizes_in_decimal_and_binary_units() -> None:
+    """IEC 80000-13: kilo is 1000, kibi is 1024."""
+    assert groups.limit_of("4 GB").size == 4_000_000_000
+    assert groups.limit_of("4GiB").size == 4 * 1024**3
+    assert groups.limit_of("1.5tb").size == 1_500_000_000_000
 
 
 def test_hard_links_share_the_bytes(tmp_path: Path) -> None:

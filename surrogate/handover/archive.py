@@ -10,13 +10,14 @@ from pathlib import Path
 from surrogate._version import __version__
 from surrogate.collection import paths
 from surrogate.collection.catalogue import open_catalogue
-from surrogate.collection.files import replacing, write_atomic
+from surrogate.collection.files import replacing, sha256_of, write_atomic
 from surrogate.collection.holding import held
 from surrogate.collection.listing import Listing
 from surrogate.errors import WrongUse
 from surrogate.handover import bag as bags
-from surrogate.handover import finding_aid, premis
+from surrogate.handover import finding_aid, groups, premis
 from surrogate.handover.bag import Digests, Finding
+from surrogate.handover.groups import Limit
 from surrogate.handover.letter import letter
 from surrogate.handover.premis import Happening
 from surrogate.handover.shares import ADDED, EAD, PREMIS, TABLE, HandoverRefused, Share, shares
@@ -119,7 +120,7 @@ def _write_bag(
             ("External-Identifier", whole.collection.name),
             ("Bagging-Date", datetime.now(UTC).date().isoformat()),
             ("Payload-Oxum", bags.oxum(sizes)),
-            ("Bag-Group-Identifier", whole.collection.name if count > 1 else ""),
+            ("Bag-Group-Identifier", groups.identifier(sha256_of(collection / paths.MANIFEST), count)),
             ("Bag-Count", f"{number} of {count}"),
             ("Bag-Software-Agent", f"surrogate {__version__}"),
         ],
@@ -127,13 +128,6 @@ def _write_bag(
     )
     (bag / _MARK).unlink()
     return sum(sizes)
-
-
-def _targets(to: Path, count: int) -> list[Path]:
-    if count == 1:
-        return [to]
-    width = len(str(count))
-    return [to.with_name(f"{to.name}-{number:0{width}}-of-{count}") for number in range(1, count + 1)]
 
 
 def _usable(collection: Path, target: Path) -> None:
@@ -161,22 +155,22 @@ def _is_same(share: Share, target: Path) -> bool:
 
 
 def handover(
-    collection: Path, to: Path, *, sha512: bool = False, link: bool = False, most_bytes: int | None = None
+    collection: Path, to: Path, *, sha512: bool = False, link: bool = False, limit: Limit | None = None
 ) -> HandoverReport:
-    """Write the collection into a bag at ``to`` (or into ``to-1-of-3`` and so on, when it exceeds ``most_bytes``).
+    """Write the collection into a bag at ``to`` (or into ``to-1-of-3`` and so on, when it exceeds the limit of one).
 
     Run again after an interruption it goes on where it stopped. Every finished bag is read once more and checked.
     Raises :class:`HandoverRefused` when files are missing or changed, :class:`surrogate.errors.WrongUse` for an
     unsuitable target, :class:`surrogate.errors.DiskFull` and :class:`surrogate.errors.CollectionUnusable`.
     """
     with held(collection, "handover"):
-        return _handover(collection, to, sha512=sha512, link=link, most_bytes=most_bytes)
+        return _handover(collection, to, sha512=sha512, link=link, limit=limit or Limit())
 
 
-def _handover(collection: Path, to: Path, *, sha512: bool, link: bool, most_bytes: int | None) -> HandoverReport:
+def _handover(collection: Path, to: Path, *, sha512: bool, link: bool, limit: Limit) -> HandoverReport:
     listing = Listing(collection)
-    made = shares(collection, listing, most_bytes)
-    targets = _targets(to, len(made))
+    made = shares(collection, listing, limit)
+    targets = groups.names(to, len(made))
     for target in targets:
         _usable(collection, target)
     total = files = 0
@@ -195,8 +189,14 @@ def _handover(collection: Path, to: Path, *, sha512: bool, link: bool, most_byte
     return HandoverReport(tuple(targets), sum(len(share.references) for share in made), files, total, already)
 
 
-def check(bag: Path) -> list[Finding]:
-    """Everything wrong with a bag. Raises :class:`surrogate.errors.WrongUse` when there is no such folder."""
-    if not bag.is_dir():
-        raise WrongUse(f"There is no folder {bag}. Give the folder of a bag.")
-    return bags.check(bag)
+def check(given: Path) -> list[Finding]:
+    """Everything wrong with a bag, or with all bags of a collection that was split (``given-1-of-3`` and so on).
+
+    Raises :class:`surrogate.errors.WrongUse` when there is no such folder.
+    """
+    found = groups.members(given)
+    findings = []
+    for bag in found:
+        within = "" if bag == given else f"{bag.name}/"
+        findings += [Finding(f"{within}{finding.path}", finding.what) for finding in bags.check(bag)]
+    return findings if found == [given] else findings + groups.incomplete(found)

@@ -1,8 +1,9 @@
 """What goes into which bag.
 
 The rule for splitting: originals are taken in the order of their reference numbers; all files of one original stay in
-one bag; a bag is closed when the next original would take it over the limit. The lists that speak of the whole
-collection lie in every bag, other files that belong to no original in the first.
+one bag; a bag is closed when the next original would take it over the limit, which is a number of originals or the size
+of the collection's files in it. The lists that speak of the whole collection lie in every bag, other files that belong
+to no original in the first.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from surrogate.collection.files import UNFINISHED
 from surrogate.collection.numbering import name_of
 from surrogate.errors import SurrogateError
 from surrogate.handover.bag import Entry
+from surrogate.handover.groups import Limit
 from surrogate.records import Original
 
 #: Files that the hand-over adds to the collection's own, by path in the collection.
@@ -63,8 +65,8 @@ def _belongs_to(path: str, names: Mapping[str, str]) -> str | None:
     return names.get(path.rpartition("/")[2].partition("_")[0]) if "/" in path else None
 
 
-def shares(collection: Path, originals: Iterable[Original], most_bytes: int | None) -> list[Share]:
-    """Share the collection out over bags of at most ``most_bytes`` (None: one bag).
+def shares(collection: Path, originals: Iterable[Original], limit: Limit) -> list[Share]:
+    """Share the collection out over bags.
 
     Raises :class:`HandoverRefused` when a file that the manifest names is missing.
     """
@@ -92,28 +94,26 @@ def shares(collection: Path, originals: Iterable[Original], most_bytes: int | No
         else:
             (every if path in _IN_EVERY_BAG else common).append(entry)
     made: list[Share] = []
-    for group in _split(own, every, common, most_bytes):
+    for group in _split(own, every, common, limit):
         entries = [*every, *([] if made else common), *(entry for reference in group for entry in own[reference])]
         made.append(Share(tuple(group), tuple(entries)))
     return made
 
 
 def _split(
-    own: Mapping[str, Sequence[Entry]], every: Sequence[Entry], common: Sequence[Entry], most_bytes: int | None
+    own: Mapping[str, Sequence[Entry]], every: Sequence[Entry], common: Sequence[Entry], limit: Limit
 ) -> Iterator[list[str]]:
-    if most_bytes is None:
-        yield list(own)
-        return
-
     def size(entries: Iterable[Entry]) -> int:
-        return sum(entry.source.stat().st_size for entry in entries)
+        return sum(entry.source.stat().st_size for entry in entries) if limit.size is not None else 0
 
     base = size(every)
     filled = base + size(common)
     group: list[str] = []
     for reference, entries in own.items():
         weight = size(entries)
-        if group and filled + weight > most_bytes:
+        too_many = limit.originals is not None and len(group) >= limit.originals
+        too_large = limit.size is not None and filled + weight > limit.size
+        if group and (too_many or too_large):
             yield group
             group, filled = [], base
         group.append(reference)

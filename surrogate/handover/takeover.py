@@ -12,7 +12,7 @@ from surrogate.collection.files import UNFINISHED, copy_hashed, disk_errors, mak
 from surrogate.collection.listing import Listing
 from surrogate.errors import WrongUse
 from surrogate.handover import bag as bags
-from surrogate.handover.archive import check
+from surrogate.handover import groups
 from surrogate.handover.shares import ADDED, HandoverRefused
 
 
@@ -38,14 +38,20 @@ def _payload(bag: Path) -> dict[str, tuple[Path, str]]:
 def take_over(sources: Sequence[Path], collection: Path) -> TakeOverReport:
     """Make a collection again, byte for byte, from all bags of a hand-over; ``collection`` is new or empty.
 
+    A source is the folder of a bag, or ``BAG`` where a split collection lies in ``BAG-1-of-3`` and so on.
     Raises :class:`HandoverRefused` when a bag is damaged or one is missing, and
     :class:`surrogate.errors.WrongUse` when ``collection`` holds something already.
     """
     if collection.exists() and (not collection.is_dir() or any(collection.iterdir())):
         raise WrongUse(f"{collection} is not empty. Give a new folder for the collection.")
     payload: dict[str, tuple[Path, str]] = {}
-    for source in sources:
-        if findings := check(source):
+    found = [bag for source in sources for bag in groups.members(source)]
+    if lacking := groups.incomplete(found):
+        raise HandoverRefused(
+            f"{lacking[0].path}: {lacking[0].what}. Give all bags of one hand-over; nothing was taken over."
+        )
+    for source in found:
+        if findings := bags.check(source):
             raise HandoverRefused(
                 f"{source}: {len(findings)} finding(s), first {findings[0].path}: {findings[0].what}. "
                 "Ask for the bag again; nothing was taken over."

@@ -29,11 +29,31 @@ ALGORITHMS = ("es256", "es384", "es512", "ps256", "ps384", "ps512", "ed25519")
 
 @dataclass(frozen=True)
 class SigningKey:
-    """A key to sign with: PEM files of the certificate chain (signer first) and of the private key."""
+    """A key to sign with: PEM files of the certificate chain (signer first) and of the private key.
+
+    ``algorithm`` is one of :data:`ALGORITHMS`; empty: the one that goes with the key.
+    """
 
     certificates: Path
     key: Path
-    algorithm: str = "es256"
+    algorithm: str = ""
+
+
+def _algorithm_of(private: bytes) -> str:
+    """The signature algorithm that goes with a private key; empty when it is none that C2PA takes."""
+    from cryptography.exceptions import UnsupportedAlgorithm
+    from cryptography.hazmat.primitives.asymmetric import ec, ed25519, rsa
+    from cryptography.hazmat.primitives.serialization import load_pem_private_key
+
+    try:
+        key = load_pem_private_key(private, password=None)
+    except (ValueError, TypeError, UnsupportedAlgorithm):
+        return ""
+    if isinstance(key, ec.EllipticCurvePrivateKey):
+        return {256: "es256", 384: "es384", 521: "es512"}.get(key.curve.key_size, "")
+    if isinstance(key, rsa.RSAPrivateKey):
+        return "ps256"
+    return "ed25519" if isinstance(key, ed25519.Ed25519PrivateKey) else ""
 
 
 def claim(item: Item, picture: Picture) -> dict[str, Any]:
@@ -64,18 +84,21 @@ class Signing:
             raise MissingTool(
                 "Signing needs the package c2pa-python. Install it with: pip install 'surrogate[origin]'"
             ) from error
-        if key.algorithm not in ALGORITHMS:
-            raise WrongUse(f"{key.algorithm!r} is no signature algorithm. Choose one of {', '.join(ALGORITHMS)}.")
         try:
             chain, private = key.certificates.read_bytes(), key.key.read_bytes()
         except OSError as error:
             raise WrongUse(f"{error.filename} cannot be read: {error.strerror}. Give the key's PEM files.") from error
+        algorithm = key.algorithm or _algorithm_of(private)
+        if not algorithm:
+            raise WrongUse(f"{key.key} holds no private key to sign with. It must be a PEM file without a password.")
+        if algorithm not in ALGORITHMS:
+            raise WrongUse(f"{algorithm!r} is no signature algorithm. Choose one of {', '.join(ALGORITHMS)}.")
         self._c2pa = c2pa
         self._lock = Lock()
         self._context = c2pa.Context.from_dict({"builder": {"thumbnail": {"enabled": False}}})
         try:
             self._signer = c2pa.Signer.from_info(
-                c2pa.C2paSignerInfo(alg=key.algorithm.encode(), sign_cert=chain, private_key=private, ta_url=None)
+                c2pa.C2paSignerInfo(alg=algorithm.encode(), sign_cert=chain, private_key=private, ta_url=None)
             )
         except c2pa.C2paError as error:
             raise WrongUse(
