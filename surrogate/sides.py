@@ -8,7 +8,6 @@ from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
 
-from surrogate.errors import ScanSetAside
 from surrogate.intake import looks
 from surrogate.intake.evidence import Group, Look, in_order
 from surrogate.intake.ordering import BACK
@@ -88,8 +87,8 @@ def looker(executor: Executor, paths: Mapping[str, Path], told: Callable[[str], 
             told(name)
             try:
                 found[name] = future.result()
-            except ScanSetAside:
-                continue  # it will be set aside, with its reason, when it is taken in
+            except Exception:  # noqa: BLE001, S112  (it is set aside, with its reason, when it is taken in)
+                continue
         return found
 
     return look

@@ -21,13 +21,14 @@ class Look:
 
     ``size`` is width and height of the original in one unit throughout, None where it could not be seen; ``frame``
     says that it is the size of the whole scan. ``back`` is how much it looks like the back of something, 0 to 1
-    (:func:`surrogate.intake.looks.back_likeness`).
+    (:func:`surrogate.intake.looks.back_likeness`); ``parts`` is how many originals the scan shows side by side.
     """
 
     name: str
     size: tuple[float, float] | None
     back: float
     frame: bool = False
+    parts: int = 1
 
 
 @dataclass(frozen=True)

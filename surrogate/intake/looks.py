@@ -33,7 +33,7 @@ def look(path: Path, name: str) -> Look:
     rgb = np.array(raster.pixels >> 8 if deep else raster.pixels, dtype=np.uint8)
     found = [one for one in outlines.find(rgb, raster.ppi).outlines if one.confidence >= _SURE_OUTLINE]
     if len(found) > 1:
-        return Look(name, None, 0.0)
+        return Look(name, None, 0.0, parts=len(found))
     if not found:
         height, width = rgb.shape[:2]
         return Look(name, _size(width, height, raster), back_likeness(rgb), frame=True)
