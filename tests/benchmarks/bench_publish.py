@@ -128,8 +128,8 @@ def fake_item(number: int, chance: random.Random) -> Item:
     )  # fmt: skip
     return Item(
         reference=name.replace("-", "."), name=name, kind="black-and-white print", title=f"{word(number % 9000)} day",
-        caption=caption(chance), date="1952", when="1952", decade="1950s", people=(), subjects=(), place="", inscription="",
-        creator="", credit="", rights="", same_picture_as=(), pictures=(seen,),
+        caption=caption(chance), date="1952", when="1952", decade="1950s", people=(), subjects=(), place="",
+        inscription="", creator="", credit="", rights="", same_picture_as=(), pictures=(seen,),
     )  # fmt: skip
 
 
@@ -145,9 +145,10 @@ def searching(count: int) -> None:
         for number, item in enumerate(items):
             index.add(number, item)
         cards = [Card(item.reference, item.name, item.heading, item.when, "p") for item in items]
-        for path, content in index.pieces(cards):
-            (site / path).parent.mkdir(exist_ok=True)
-            (site / path).write_text(content, encoding="utf-8")
+        for piece in index.pieces(cards):
+            (site / piece.path).parent.mkdir(exist_ok=True)
+            with (site / piece.path).open("w", encoding="utf-8") as stream:
+                piece.write(stream)
         print(f"index of {count:,} items: {cpu() - made:.1f} s CPU (items made in {made - start:.1f} s)")
         if chromium_missing():
             return

@@ -12,6 +12,7 @@ from typing import TextIO
 
 from surrogate.handover.manifest import safe_cell
 from surrogate.handover.site.addresses import Addresses, item_page, pictures
+from surrogate.handover.site.iiif import MOST_IN_ONE
 from surrogate.handover.site.lists import Site
 from surrogate.handover.site.overview import Overview
 from surrogate.handover.site.planned import Planned, digest_of
@@ -101,24 +102,24 @@ def dublin_core(site: Site, item: Item, to: Addresses) -> dict[str, list[str]]:
     return {element: [value for value in said[element] if value] for element in DUBLIN_CORE}
 
 
-def _table(site: Site, overview: Overview, to: Addresses, stream: TextIO) -> None:
+def _table(site: Site, overview: Overview, part: range, to: Addresses, stream: TextIO) -> None:
     rows = csv.writer(stream)
     rows.writerow([*DUBLIN_CORE, "picture", "manifest"])
-    for item in overview.load_all():
+    for item in map(overview.load, part):
         said = dublin_core(site, item, to)
         picture = to.of(f"{pictures(item.pictures[0].key)}/full/max/0/default.jpg")
         cells = ["; ".join(said[element]) for element in DUBLIN_CORE]
         rows.writerow([safe_cell(cell) for cell in [*cells, picture, to.of(f"iiif/{item.name}/manifest.json")]])
 
 
-def _records(site: Site, overview: Overview, to: Addresses, stream: TextIO) -> None:
+def _records(site: Site, overview: Overview, part: range, to: Addresses, stream: TextIO) -> None:
     xml = XmlStream(stream)
     with xml.element(
         "records",
         xmlns_oai__dc="http://www.openarchives.org/OAI/2.0/oai_dc/",
         xmlns_dc="http://purl.org/dc/elements/1.1/",
     ):
-        for item in overview.load_all():
+        for item in map(overview.load, part):
             with xml.element("oai_dc:dc"):
                 for element, values in dublin_core(site, item, to).items():
                     for value in values:
@@ -126,7 +127,14 @@ def _records(site: Site, overview: Overview, to: Addresses, stream: TextIO) -> N
 
 
 def exports(site: Site, overview: Overview, to: Addresses) -> Iterator[Planned]:
-    """Dublin Core for other catalogues, as a table and as XML with the elements of OAI's ``oai_dc``."""
-    inputs = digest_of(site.digest, to, overview.digests)
-    yield Planned("export/dublin_core.csv", inputs, partial(_table, site, overview, to))
-    yield Planned("export/dublin_core.xml", inputs, partial(_records, site, overview, to))
+    """Dublin Core for other catalogues, as tables and as XML with the elements of OAI's ``oai_dc``.
+
+    Many items are split over several files, so that whoever harvests them fetches only what changed.
+    """
+    count = len(overview.digests)
+    for number, start in enumerate(range(0, max(1, count), MOST_IN_ONE), start=1):
+        part = range(start, min(start + MOST_IN_ONE, count))
+        name = "export/dublin_core" + (f"_{number}" if count > MOST_IN_ONE else "")
+        inputs = digest_of(site.digest, to, overview.digests[start : start + MOST_IN_ONE])
+        yield Planned(f"{name}.csv", inputs, partial(_table, site, overview, part, to))
+        yield Planned(f"{name}.xml", inputs, partial(_records, site, overview, part, to))

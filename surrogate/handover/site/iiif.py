@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import html
+import json
 from collections.abc import Iterator, Sequence
-from typing import Any
+from functools import partial
+from typing import Any, TextIO
 
 from surrogate.handover.site.addresses import Addresses, item_manifest, item_page, pictures
 from surrogate.handover.site.overview import Card
+from surrogate.handover.site.planned import Planned, digest_of, fixed
 from surrogate.handover.site.shown import Item, Picture
 from surrogate.records import CollectionInfo
 
@@ -143,21 +146,41 @@ def _listed(cards: Sequence[Card], to: Addresses) -> list[Json]:
     ]
 
 
-def collections(info: CollectionInfo, cards: Sequence[Card], to: Addresses) -> Iterator[tuple[str, Json]]:
-    """(path in the site, content) of ``iiif/collection.json`` and, for many items, of the files it lists."""
-    label = info.name or "Collection"
+def _whole(label: str, to: Addresses, members: Sequence[Json]) -> Json:
     address = to.of("iiif/collection.json")
-    whole: Json = {"@context": CONTEXT, "id": address, "type": "Collection", "label": _words(label)}
+    return {"@context": CONTEXT, "id": address, "type": "Collection", "label": _words(label), "items": list(members)}
+
+
+def _part(path: str, label: str, cards: Sequence[Card], to: Addresses) -> Json:
+    named = f"{label}, {cards[0].reference} to {cards[-1].reference}"
+    return {"id": to.of(path), "type": "Collection", "label": _words(named)}
+
+
+def _whole_file(label: str, cards: Sequence[Card], to: Addresses, stream: TextIO) -> None:
+    stream.write(as_json(_whole(label, to, _listed(cards, to))))
+
+
+def _part_file(path: str, label: str, cards: Sequence[Card], to: Addresses, stream: TextIO) -> None:
+    inside = {"partOf": [{"id": to.of("iiif/collection.json"), "type": "Collection"}], "items": _listed(cards, to)}
+    stream.write(as_json({"@context": CONTEXT, **_part(path, label, cards, to), **inside}))
+
+
+def as_json(content: object) -> str:
+    """A document as it is written."""
+    return json.dumps(content, ensure_ascii=False, indent=1) + "\n"
+
+
+def collections(info: CollectionInfo, cards: Sequence[Card], to: Addresses) -> Iterator[Planned]:
+    """``iiif/collection.json`` and, for many items, the files that it lists."""
+    label = info.name or "Collection"
     if len(cards) <= MOST_IN_ONE:
-        yield "iiif/collection.json", whole | {"items": _listed(cards, to)}
+        inputs = digest_of(label, cards, to)
+        yield Planned("iiif/collection.json", inputs, partial(_whole_file, label, cards, to))
         return
     parts = []
     for number, start in enumerate(range(0, len(cards), MOST_IN_ONE), start=1):
         path = f"iiif/collection_{number}.json"
         members = cards[start : start + MOST_IN_ONE]
-        named = f"{label}, {members[0].reference} to {members[-1].reference}"
-        part: Json = {"id": to.of(path), "type": "Collection", "label": _words(named)}
-        parts.append(part)
-        inside = {"partOf": [{"id": address, "type": "Collection"}], "items": _listed(members, to)}
-        yield path, {"@context": CONTEXT, **part, **inside}
-    yield "iiif/collection.json", whole | {"items": parts}
+        parts.append(_part(path, label, members, to))
+        yield Planned(path, digest_of(label, members, to), partial(_part_file, path, label, members, to))
+    yield fixed("iiif/collection.json", as_json(_whole(label, to, parts)))

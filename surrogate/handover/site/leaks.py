@@ -215,7 +215,9 @@ def check_files(site: Path, present: Iterable[tuple[str, int]], kept: Kept) -> l
         of_the_house = name in _HOUSE_FILES or f".{name.rpartition('.')[2].lower()}" in _NEVER
         if of_the_house and path not in _STATE:
             leaks.append(Leak(path, "belongs to the house, not on the site"))
-        if not kept.hidden.isdisjoint(part.partition("_")[0].partition(".")[0] for part in path.split("/")):
+        if kept.hidden and not kept.hidden.isdisjoint(
+            part.partition("_")[0].partition(".")[0] for part in path.split("/")
+        ):
             leaks.append(Leak(path, "belongs to an original that is not shown"))
         if size in kept.masters and sha256_of(site / path) in kept.masters[size]:
             leaks.append(Leak(path, "is a master"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -59,10 +59,6 @@ class Overview:
     def load(self, number: int) -> Item:
         """One whole item."""
         return Item.model_validate_json(self._state.item(self.cards[number].reference))
-
-    def load_all(self) -> Iterator[Item]:
-        """Every whole item, one at a time."""
-        return (Item.model_validate_json(record) for _, record in self._state.items())
 
     def by_term(self, way: Way) -> dict[str, list[int]]:
         """Items by term, terms sorted as people read them."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -42,19 +42,20 @@ def jobs(
     number: int,
     item: Item,
     described: str,
-    known: State,
+    before: Mapping[str, tuple[str, str]],
     present: frozenset[str],
     to: Addresses,
     signing: Signing | None,
 ) -> Iterator[Job]:
     """Jobs for the pictures of one item that are missing or changed.
 
-    ``described`` is the digest of what the item's pictures say of it, ``present`` what lies in the site's folder.
+    ``described`` is the digest of what the item's pictures say of it; ``before`` is what the site's pictures were made
+    from, ``present`` what lies in its folder.
     """
     for picture in item.pictures:
         tiles = f"{images.TILE_PX} {picture.sha256}"
         told = _described(item, described, picture, to, signing)
-        old_tiles, old_told = known.picture(picture.key)
+        old_tiles, old_told = before.get(picture.key, ("", ""))
         there = old_tiles == tiles and f"{pictures(picture.key)}/" in present
         if not (there and old_told == told):
             yield Job(number, picture.key, tiles, told, there)

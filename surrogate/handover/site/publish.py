@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import shutil
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import cache, partial
@@ -76,12 +75,8 @@ def _since(collection: Path) -> dict[str, str]:
         return {line[1]: line[0] for line in reversed(catalogue.events()) if line[1] and line[2] == "taken in"}
 
 
-def _as_json(content: object) -> str:
-    return json.dumps(content, ensure_ascii=False, indent=1) + "\n"
-
-
 def _iiif_manifest(overview: Overview, number: int, to: Addresses, stream: TextIO) -> None:
-    stream.write(_as_json(iiif.manifest(overview.load(number), to)))
+    stream.write(iiif.as_json(iiif.manifest(overview.load(number), to)))
 
 
 def _plan(
@@ -96,32 +91,48 @@ def _plan(
     yield from pages.map_page(site, overview)
     for number, (card, digest) in enumerate(zip(overview.cards, overview.digests, strict=True)):
         yield Planned(item_manifest(card.name), f"{to} {digest}", partial(_iiif_manifest, overview, number, to))
-    for path, content in iiif.collections(gathered.info, overview.cards, to):
-        yield fixed(path, _as_json(content))
-    for path, text in index.pieces(overview.cards):
-        yield fixed(path, text)
+    yield from iiif.collections(gathered.info, overview.cards, to)
+    yield from index.pieces(overview.cards)
     yield feeds.feed(site, pages.description(gathered.story, overview), overview, since, to)
     yield from feeds.site_map(overview, to)
     yield from feeds.exports(site, overview, to)
 
 
-def _made_folders(known: State) -> frozenset[str]:
-    """Folders that hold nothing but what was made last time: one per picture, and one per item's manifest."""
-    own = {folder_of(key) for key in known.pictures()}
-    return frozenset(own | {path.rpartition("/")[0] for path in known.pages() if path.endswith("/manifest.json")})
+@dataclass(frozen=True)
+class _Before:
+    """The site as the last run left it: what its pages and pictures were made from, and what lies there."""
+
+    pages: Mapping[str, str]
+    pictures: Mapping[str, tuple[str, str]]
+    folders: frozenset[str]
+    present: frozenset[str]
+
+    def has(self, page: str, made_from: str) -> bool:
+        """Whether this page lies there and was made from the same."""
+        if self.pages.get(page) != made_from:
+            return False
+        return page in self.present or f"{page.rpartition('/')[0]}/" in self.present
 
 
-def _remove_old(site: Path, known: State, planned: Mapping[str, str], keys: frozenset[str]) -> int:
+def _before(site: Path, known: State) -> _Before:
+    made, shown = known.pages(), known.pictures()
+    # folders that hold nothing but what was made: one per picture, and one per item's manifest
+    own = {folder_of(key) for key in shown}
+    folders = frozenset(own | {path.rpartition("/")[0] for path in made if path.endswith("/manifest.json")})
+    return _Before(made, shown, folders, frozenset(path for path, _ in leaks.walk(str(site), folders)))
+
+
+def _remove_old(site: Path, known: State, before: _Before, planned: Container[str], keys: Container[str]) -> int:
     """Take away what is no longer shown; returns how many pages and pictures went."""
     removed = 0
-    old_pictures = known.pictures() - keys
+    old_pictures = [key for key in before.pictures if key not in keys]
     for key in old_pictures:
         folder = site / folder_of(key)
         if folder.is_dir():
             shutil.rmtree(folder)
             removed += 1
     known.drop_pictures(old_pictures)
-    old_pages = [path for path in known.pages() if path not in planned]
+    old_pages = [path for path in before.pages if path not in planned]
     for path in old_pages:
         file = site / path
         if file.is_file():
@@ -175,9 +186,7 @@ def publish(
     since = _since(collection)
     day = today or datetime.now(UTC).date()
     with state.opened(to) as known, disk_errors(to):
-        clean = known.checked
-        made = _made_folders(known)
-        present = frozenset(path for path, _ in leaks.walk(str(to), made))
+        before = _before(to, known)
         gathered = gather(collection, listing, rules, day, known)
         info = listing.head.collection
         secrets = gathered.kept.secrets(gathered.names, (info.name, info.credit, info.rights, rules.story))
@@ -190,24 +199,24 @@ def publish(
             index.add(number, item)
             secrets.is_public(leaks.public_text(item))
             keys.update(picture.key for picture in item.pictures)
-            jobs += pictures.jobs(number, item, described, known, present, address, signing)
-        planned: dict[str, str] = {}
+            jobs += pictures.jobs(number, item, described, before.pictures, before.present, address, signing)
+        planned: set[str] = set()
         wanted: list[tuple[Planned, str]] = []
         for page in _plan(gathered, overview, index, since, address):
-            planned[page.path] = digest = page.digest(_made_by())
-            there = page.path in present or f"{page.path.rpartition('/')[0]}/" in present
-            if not (there and known.page(page.path) == digest):
+            planned.add(page.path)
+            digest = page.digest(_made_by())
+            if not before.has(page.path, digest):
                 wanted.append((page, digest))
+        # What was found clean once is not gone through again; a changed secret makes all of it be read anew.
+        new_only = known.checked == secrets.digest()
         known.checked = ""
         known.keep()
-        removed = _remove_old(to, known, planned, frozenset(keys))
-        # What was found clean once is not gone through again; a changed secret makes all of it be read anew.
-        new_only = clean == secrets.digest()
+        removed = _remove_old(to, known, before, planned, keys)
         found: list[leaks.Leak] = []
         for file in pictures.write(collection, to, overview, jobs, known, address, signing):
             found += leaks.check_content(to, [file], secrets) if new_only else ()
         texts = _write_pages(to, known, wanted)
-        closed = made if new_only else frozenset[str]()
+        closed = before.folders if new_only else frozenset[str]()
         found += leaks.check_files(to, leaks.walk(str(to), closed), gathered.kept)
         changed = texts if new_only else (to / path for path, _ in leaks.walk(str(to)))
         records = map(known.item, gathered.made) if new_only else (record for _, record in known.items())

@@ -15,8 +15,11 @@ import unicodedata
 from array import array
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from functools import partial
+from typing import TextIO
 
 from surrogate.handover.site.overview import Card
+from surrogate.handover.site.planned import Planned, fixed
 from surrogate.handover.site.shown import Item
 
 #: Characters in one piece of the terms: at most three pieces and the start are loaded for one word.
@@ -88,27 +91,33 @@ class Index:
         for word in set(words_of(_searched(item))):
             self._places[word].append(number)
 
-    def pieces(self, cards: Sequence[Card]) -> Iterator[tuple[str, str]]:
-        """(path in the site, content) of every piece of the index; the same items give the same pieces."""
+    def pieces(self, cards: Sequence[Card]) -> Iterator[Planned]:
+        """Every piece of the index; the same items give the same pieces."""
         starts: list[str] = []
         piece: dict[str, str] = {}
         filled = 0
         for term in sorted(self._places):
             listed = packed(self._places[term], len(cards))
             if piece and filled + len(term) + len(listed) > PIECE_CHARACTERS:
-                yield f"search/terms_{len(starts) - 1}.js", script(f"terms_{len(starts) - 1}", piece)
+                yield _terms(len(starts) - 1, piece)
                 piece, filled = {}, 0
             if not piece:
                 starts.append(term)
             piece[term] = listed
             filled += len(term) + len(listed) + 6
         if piece:
-            yield f"search/terms_{len(starts) - 1}.js", script(f"terms_{len(starts) - 1}", piece)
+            yield _terms(len(starts) - 1, piece)
         for number, start in enumerate(range(0, len(cards), ITEMS_IN_PIECE)):
-            shown = [
-                [card.name, card.reference, card.heading, card.when, card.key]
-                for card in cards[start : start + ITEMS_IN_PIECE]
-            ]
-            yield f"search/items_{number}.js", script(f"items_{number}", shown)
+            shown = cards[start : start + ITEMS_IN_PIECE]
+            yield Planned(f"search/items_{number}.js", repr(shown), partial(_write_cards, number, shown))
         meta = {"items": len(cards), "inPiece": ITEMS_IN_PIECE, "starts": starts}
-        yield "search/start.js", script("start", meta)
+        yield fixed("search/start.js", script("start", meta))
+
+
+def _terms(number: int, terms: dict[str, str]) -> Planned:
+    return fixed(f"search/terms_{number}.js", script(f"terms_{number}", terms))
+
+
+def _write_cards(number: int, cards: Sequence[Card], stream: TextIO) -> None:
+    shown = [[card.name, card.reference, card.heading, card.when, card.key] for card in cards]
+    stream.write(script(f"items_{number}", shown))

@@ -69,15 +69,9 @@ class State:
         row = self._db.execute("SELECT record FROM items WHERE reference = ?", (reference,)).fetchone()
         return str(row[0])
 
-    def page(self, path: str) -> str:
-        """What a page was made from; empty when it was not made."""
-        row = self._db.execute("SELECT made_from FROM pages WHERE path = ?", (path,)).fetchone()
-        return "" if row is None else str(row[0])
-
-    def pages(self) -> Iterator[str]:
-        """The path of every page."""
-        for (path,) in self._db.execute("SELECT path FROM pages"):
-            yield path
+    def pages(self) -> dict[str, str]:
+        """What each page was made from, by its path."""
+        return dict(self._db.execute("SELECT path, made_from FROM pages"))
 
     def put_page(self, path: str, made_from: str) -> None:
         """Note that a page was written."""
@@ -87,14 +81,10 @@ class State:
         """Forget pages."""
         self._db.executemany("DELETE FROM pages WHERE path = ?", ((path,) for path in paths))
 
-    def picture(self, key: str) -> tuple[str, str]:
-        """What a picture's tiles were cut from, and what it was described by; empty when it was not made."""
-        row = self._db.execute("SELECT tiles, described FROM pictures WHERE key = ?", (key,)).fetchone()
-        return ("", "") if row is None else (str(row[0]), str(row[1]))
-
-    def pictures(self) -> set[str]:
-        """The keys of all pictures."""
-        return {key for (key,) in self._db.execute("SELECT key FROM pictures")}
+    def pictures(self) -> dict[str, tuple[str, str]]:
+        """What each picture's tiles were cut from, and what it was described by, by its key."""
+        found = self._db.execute("SELECT key, tiles, described FROM pictures")
+        return {key: (tiles, described) for key, tiles, described in found}
 
     def put_picture(self, key: str, tiles: str, described: str) -> None:
         """Note that a picture was made."""
