@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 
-from surrogate import pipeline, placing, taking, wording
+from surrogate import answering, pipeline, placing, taking, wording
 from surrogate.batch import Batch, staging
 from surrogate.collection.catalogue import CopyRow, OriginalRow
 from surrogate.errors import ScanSetAside, WorkerLost
@@ -18,6 +18,7 @@ def follow_changes(batch: Batch) -> None:
     catalogue = batch.catalogue
     in_place: deque[Placing] = deque()
     batch.wording.merge(catalogue)
+    answering.link(catalogue)
     batch.outlining.adopt(catalogue)
     for row in catalogue.originals():
         if batch.stop.asked:

@@ -74,7 +74,7 @@ class StagedCopy:
 
 @dataclass(frozen=True)
 class Taken:
-    """Everything :func:`take_in` made and measured."""
+    """Everything :func:`take_in` made and measured; ``answered`` are the numbers on a contact sheet that came back."""
 
     job: Job
     file: Path
@@ -90,6 +90,7 @@ class Taken:
     outlines: tuple[Found, ...]
     offered: tuple[Proposal, ...]
     notes: tuple[str, ...]
+    answered: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

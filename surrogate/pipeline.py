@@ -23,7 +23,7 @@ from surrogate.errors import ScanSetAside
 from surrogate.imaging import encode
 from surrogate.imaging.density import Pixels, to_density
 from surrogate.imaging.read import Raster, read_header, read_reduced
-from surrogate.intake import outlines
+from surrogate.intake import outlines, returned
 from surrogate.jobs import SOFTWARE, Corners, Decisions, Found, Job, StagedCopy, Taken
 from surrogate.records import Kind, Side, Use
 from surrogate.recovery import plans
@@ -73,6 +73,10 @@ def take_in(job: Job) -> Taken:
     raster = replace(raster, pixels=make.turned(raster.pixels, job.decisions.turn))
     if raster.ppi is None and job.decisions.scan.ppi:
         raster = replace(raster, ppi=job.decisions.scan.ppi * raster.scale)
+    answered = returned.numbers_on(raster.pixels)
+    given = job
+    if answered:
+        job = replace(job, decisions=_as_sheet(job.decisions))
     found, background, notes = _layout(raster, job.decisions)
     shown = _as_shown(found)
     density = proxy_density(_look(raster, shown[0]))
@@ -86,7 +90,7 @@ def take_in(job: Job) -> Taken:
     drawn = job.staging / "condition.png"
     encode.png(_condition_picture(raster, shown, measured), drawn)
     return Taken(
-        job=job,
+        job=given,
         file=master,
         sha256=sha256,
         size=size,
@@ -100,6 +104,17 @@ def take_in(job: Job) -> Taken:
         outlines=tuple(found),
         offered=() if job.is_master else tuple(proposals(embedder().read(master))),
         notes=notes,
+        answered=answered,
+    )
+
+
+def _as_sheet(decisions: Decisions) -> Decisions:
+    """A contact sheet that came back is a document and one whole, unless people said otherwise."""
+    return replace(
+        decisions,
+        kind=decisions.kind or Kind.DOCUMENT,
+        kind_from=decisions.kind_from if decisions.kind else "contact sheet",
+        outlines=() if decisions.outlines is None else decisions.outlines,
     )
 
 

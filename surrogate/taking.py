@@ -7,7 +7,7 @@ from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-from surrogate import arriving, entering, pipeline, placing, wording
+from surrogate import answering, arriving, entering, pipeline, placing, wording
 from surrogate.batch import Batch, set_aside, tell
 from surrogate.errors import CollectionUnusable, DiskFull, MissingTool, ScanSetAside, WorkerLost
 from surrogate.intake.gather import Scan
@@ -120,6 +120,7 @@ def outcome(batch: Batch, name: str, scan: Scan | None, future: Future[T]) -> T 
 def _place(batch: Batch, reference: str, taken: Taken, in_place: deque[Placing]) -> None:
     side = taken.job.side
     said = batch.wording.adopt(batch.catalogue, reference, side, taken.job.name, taken.offered)
+    said += answering.describe(batch.catalogue, reference, side, taken.answered)
     taken = replace(taken, notes=(*taken.notes, *said))
     in_place.append(start_placing(batch, reference, taken))
 

@@ -71,7 +71,7 @@ class Wording:
         for each in used:
             value = getattr(filled, each.field)
             cells[each.field] = "; ".join(value) if isinstance(value, list) else value
-        self._put(catalogue, reference, side, {**cells, "file": name})
+        put_row(catalogue, reference, side, {**cells, "file": name})
         taken = ", ".join(each.field for each in used)
         notes = [f"taken from the scan's own metadata: {taken}"] if taken else []
         return notes + who_said_what(caption, offered)
@@ -81,7 +81,7 @@ class Wording:
         row = self.rows.get(twin)
         first = next((r for r in catalogue.caption_rows() if (r.reference, r.side) == (reference, side)), None)
         if row is not None and first is not None and set(first.cells) <= set(_KEY_COLUMNS):
-            self._put(catalogue, reference, side, {**_cells(row), "file": first.cells["file"]})
+            put_row(catalogue, reference, side, {**_cells(row), "file": first.cells["file"]})
 
     def merge(self, catalogue: Catalogue) -> None:
         """Bring what was written in the sheets since the last run into the catalogue, cell by cell.
@@ -102,19 +102,21 @@ class Wording:
                     cells, conflicts = merge_row(row.in_sheet or said, {**row.in_sheet, **said}, cells)
                     self.notes += [conflict.words() for conflict in conflicts]
                 if cells != row.cells:
-                    self._put(catalogue, row.reference, row.side, cells)
+                    put_row(catalogue, row.reference, row.side, cells)
 
     def restore(self, catalogue: Catalogue) -> None:
         """Put the rows of the collection's own sheet into a catalogue that lost them."""
         for (reference, side), row in self.own.items():
-            self._put(catalogue, reference, side, {**_cells(row), "file": row.file})
+            put_row(catalogue, reference, side, {**_cells(row), "file": row.file})
 
-    def _put(self, catalogue: Catalogue, reference: str, side: Side, cells: Mapping[str, str]) -> None:
-        caption = caption_from(cells, f"{reference} {side}", [])
-        written = {**cells, "reference": reference, "side": side.value}
-        if caption.date:
-            written["date"] = caption.date
-        catalogue.put_caption(reference, side, caption, {k: v for k, v in written.items() if v})
+
+def put_row(catalogue: Catalogue, reference: str, side: Side, cells: Mapping[str, str]) -> None:
+    """Record a row of the caption sheet: the caption that its cells make, and the cells."""
+    caption = caption_from(cells, f"{reference} {side}", [])
+    written = {**cells, "reference": reference, "side": side.value}
+    if caption.date:
+        written["date"] = caption.date
+    catalogue.put_caption(reference, side, caption, {k: v for k, v in written.items() if v})
 
 
 def restore_from_manifest(catalogue: Catalogue, originals: Iterable[Original]) -> None:

@@ -18,6 +18,7 @@ from surrogate.copies import box_lists, contact_sheet, label_sheets, labels, pro
 from surrogate.copies.collection_reading import Shown
 from surrogate.copies.sizes import parse_size
 from surrogate.errors import CollectionUnusable, WrongUse
+from surrogate.intake.returned import numbers_on
 from surrogate.records import Location, Original
 from surrogate.sheets import qr
 
@@ -168,9 +169,9 @@ def test_a_scanned_contact_sheet_finds_its_originals(tmp_path: Path) -> None:
     first = rendered(pdf, 0, 150)
     tilted = Image.fromarray(first).rotate(2, fillcolor=255, resample=Image.Resampling.BICUBIC)
     for scan in (first, np.asarray(tilted), np.ascontiguousarray(np.rot90(first, 2))):
-        assert contact_sheet.references_on(scan) == [original.reference for original in originals[:6]]
-    assert contact_sheet.references_on(rendered(pdf, 1, 150)) == [original.reference for original in originals[6:]]
-    assert contact_sheet.references_on(np.full((200, 300), 255, np.uint8)) == []
+        assert numbers_on(scan) == tuple(original.reference for original in originals[:6])
+    assert numbers_on(rendered(pdf, 1, 150)) == tuple(original.reference for original in originals[6:])
+    assert numbers_on(np.full((200, 300), 255, np.uint8)) == ()
     with pytest.raises(WrongUse, match="box 8"):
         contact_sheet.contact_sheet(tmp_path, box="8")
     whole = contact_sheet.contact_sheet(tmp_path)

@@ -390,6 +390,18 @@ class Catalogue:
         rows = self._db.execute("SELECT value FROM facts WHERE substr(name, 1, 8) = 'back of ' ORDER BY name")
         return [(str(front), str(back), str(why)) for front, back, why in (json.loads(row[0]) for row in rows)]
 
+    def remember_answers(self, sheet: str, numbers: Sequence[str]) -> None:
+        """Keep, until they are linked, the numbers on a contact sheet that came back; none: they are linked."""
+        self._db.execute("DELETE FROM facts WHERE name = ?", (f"answers on {sheet}",))
+        if numbers:
+            value = json.dumps([sheet, *numbers], ensure_ascii=False)
+            self._db.execute("INSERT INTO facts VALUES (?, ?)", (f"answers on {sheet}", value))
+
+    def remembered_answers(self) -> list[tuple[str, list[str]]]:
+        """(contact sheet, numbers on it) that are not linked yet."""
+        rows = self._db.execute("SELECT value FROM facts WHERE substr(name, 1, 11) = 'answers on ' ORDER BY name")
+        return [(sheet, numbers) for sheet, *numbers in (json.loads(row[0]) for row in rows)]
+
     def happened(self, reference: str, what: str) -> bool:
         """Whether an event of this kind is on record for an original."""
         found = self._db.execute("SELECT 1 FROM events WHERE reference = ? AND what = ?", (reference, what)).fetchone()

@@ -42,6 +42,12 @@ class Shown:
 _PART = re.compile(r"(.+?)[-_ ]?p(\d{1,3})")
 
 
+def without_part(number: str) -> tuple[str, int | None]:
+    """A number and the part that stands behind it, or None: ``2026.001.0001-p2`` is part 2 of 2026.001.0001."""
+    match = _PART.fullmatch(number)
+    return (match[1], int(match[2])) if match else (number, None)
+
+
 def shown(manifest: Manifest, references: Sequence[str]) -> list[Shown]:
     """The originals with these numbers, or parts of them, in the order asked for; every original when none is named.
 
@@ -55,12 +61,12 @@ def shown(manifest: Manifest, references: Sequence[str]) -> list[Shown]:
     found: dict[str, Shown] = {}
     for reference in references:
         number = reference.strip().casefold()
-        match = None if number in known else _PART.fullmatch(number)
-        original = known.get(match[1] if match else number)
+        name, part = (number, None) if number in known else without_part(number)
+        original = known.get(name)
         if original is None:
             missing.append(reference)
             continue
-        one = Shown(original, _part(original, int(match[2])) if match else None)
+        one = Shown(original, None if part is None else _part(original, part))
         found[one.number] = one
     if missing:
         raise WrongUse(f"Not in this collection: {', '.join(missing)}. The caption sheet lists every reference number.")

@@ -8,10 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-import numpy as np
-import numpy.typing as npt
 import pyvips
-import zxingcpp
 
 from surrogate.collection import files
 from surrogate.copies.collection_reading import Shown, copy_of, read_manifest, shown
@@ -19,12 +16,10 @@ from surrogate.copies.sizes import Size, parse_size
 from surrogate.errors import CollectionUnusable, WrongUse
 from surrogate.imaging.encode import srgb_profile
 from surrogate.records import Use
+from surrogate.sheets import qr
 from surrogate.sheets.page import HAIR, PENCIL, Document, Page, Picture
 
 CONTACT_SHEET = "contact_sheet.pdf"
-
-#: What the code of a page begins with; then its reference numbers, separated by spaces.
-CODE_START = "CONTACT SHEET"
 
 COLUMNS = 2
 ROWS = 3
@@ -86,7 +81,7 @@ def _head(page: Page, here: Sequence[Shown], name: str, number: str) -> None:
         page.line(x, 42.2, x + length, 42.2, grey=HAIR, points=0.4)
         x += length + 4
     page.text(page.width - _MARGIN - 3, 41.5, number, size=8.5, grey=PENCIL, align="right")
-    page.code(page.width - _MARGIN - _CODE_MM, 10, _CODE_MM, " ".join([CODE_START, *(each.number for each in here)]))
+    page.code(page.width - _MARGIN - _CODE_MM, 10, _CODE_MM, qr.contact_text(each.number for each in here))
 
 
 def _cell(page: Page, area: tuple[float, float, float, float], collection: Path, one: Shown) -> None:
@@ -120,11 +115,3 @@ def _picture(collection: Path, one: Shown) -> Picture | None:
     except pyvips.Error as error:
         raise CollectionUnusable(f"{copy.file} cannot be read: run 'surrogate rebuild' to make it again.") from error
     return Picture(jpeg, image.width, image.height, srgb_profile())
-
-
-def references_on(scan: npt.NDArray[np.uint8]) -> list[str]:
-    """Numbers on a scanned contact sheet, (H, W) or (H, W, 3) uint8, any way up; [] for any other scan."""
-    for code in zxingcpp.read_barcodes(np.ascontiguousarray(scan)):
-        if code.text.startswith(CODE_START + " "):
-            return code.text.removeprefix(CODE_START).split()
-    return []
