@@ -81,6 +81,9 @@ def process(
     captions: Annotated[Path | None, typer.Option(metavar="SHEET", help="caption sheet, CSV or XLSX")] = None,
     kind: Annotated[str | None, typer.Option(help="kind of all these originals, when you know it")] = None,
     workers: Annotated[int | None, typer.Option(help="processes to use; default: cores, as memory allows")] = None,
+    cluster: Annotated[
+        str | None, typer.Option(metavar="ADDRESS", help="scheduler of a Dask cluster whose workers to use")
+    ] = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="say what would happen and change nothing")] = False,
     as_json: Json = False,
 ) -> None:
@@ -98,7 +101,7 @@ def process(
     from surrogate.meter import Meter
     from surrogate.processing import process as run
 
-    report = run(scans, collection, captions=captions, kind=kind, workers=workers, progress=Meter())
+    report = run(scans, collection, captions=captions, kind=kind, workers=workers, cluster=cluster, progress=Meter())
     _finish_process(report, as_json=as_json)
 
 

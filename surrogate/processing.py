@@ -29,6 +29,7 @@ def process(
     captions: Path | None = None,
     kind: str | None = None,
     workers: int | None = None,
+    cluster: str | None = None,
     progress: Progress | None = None,
 ) -> ProcessReport:
     """Take scans into a collection, make what is missing and bring copies up to date with captions and decisions.
@@ -43,7 +44,7 @@ def process(
         stopping.heard() as stop,
         held(collection, "process"),
         open_catalogue(collection) as catalogue,
-        running.executor(workers) as pool,
+        running.executor(workers, cluster, [*scans, collection]) as pool,
     ):
         clear_unfinished(collection)
         names = [scan.name for scan in gathered.scans]
@@ -66,7 +67,9 @@ def process(
         following.follow_changes(batch)
         clear_unfinished(collection)
         if not stop.asked:
-            batch.notes += text.refresh_all(collection, _copies_by_original(catalogue), found.text.language, pool[1])
+            batch.notes += text.refresh_all(
+                collection, _copies_by_original(catalogue), found.text.language, running.default_workers()
+            )
         exporting.export(collection, found, catalogue, batch.notes)
         return ProcessReport(
             collection=str(collection),

@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
+from pathlib import Path
 
 from surrogate import calm
 from surrogate.crew import Crew
@@ -49,11 +50,23 @@ def _free_bytes() -> int:
 
 
 @contextmanager
-def executor(workers: int | None) -> Iterator[tuple[Executor, int]]:
-    """An executor and its number of workers; None chooses by cores and memory.
+def executor(
+    workers: int | None, cluster: str | None = None, shared: Sequence[Path] = ()
+) -> Iterator[tuple[Executor, int]]:
+    """An executor and its number of workers: on the Dask cluster at this address, or else child processes.
 
-    When the block ends by an error, work in hand is broken off. Raises :class:`WrongUse` for fewer than one worker.
+    ``workers`` None chooses by cores and memory; ``shared`` are the paths that workers on a cluster must see. When the
+    block ends by an error, work in hand is broken off. Raises :class:`WrongUse` for fewer than one worker, for workers
+    and a cluster at once, and for a cluster that cannot be used.
     """
+    if cluster is not None:
+        if workers is not None:
+            raise WrongUse("Give either --workers or --cluster: a cluster has its own workers.")
+        from surrogate import cluster as machines
+
+        with machines.executor(cluster, shared, limit_s) as pool:
+            yield pool
+        return
     count = default_workers() if workers is None else workers
     if count < 1:
         raise WrongUse(f"--workers must be 1 or more, not {count}.")
