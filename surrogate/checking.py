@@ -9,7 +9,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import TypeVar
 
-from surrogate.collection.files import UNFINISHED, sha256_of
+from surrogate.collection.files import is_in_work, sha256_of
 from surrogate.collection.inventory import AREAS, LOOSE, Expected
 from surrogate.collection.paths import INCOMING
 
@@ -19,9 +19,6 @@ R = TypeVar("R")
 #: microseconds, measured), far less than a collection, so that all threads end together.
 HANDFUL_BYTES = 16_000_000
 HANDFUL_FILES = 64
-
-#: Names that ExifTool and this software give to files while they write them.
-_IN_WORK = (UNFINISHED, "_exiftool_tmp")
 
 MISSING = "is missing"
 
@@ -82,11 +79,6 @@ def half_written(root: Path) -> Iterator[str]:
         for path in sorted(found):
             if path.is_file() and (area == INCOMING or is_in_work(path.name)):
                 yield path.relative_to(root).as_posix()
-
-
-def is_in_work(name: str) -> bool:
-    """Whether a file of this name is not finished."""
-    return name.endswith(_IN_WORK) or (name.startswith(".") and ".part." in name)
 
 
 def unexpected(root: Path, known: set[str]) -> Iterator[str]:

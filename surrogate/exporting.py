@@ -33,8 +33,14 @@ def export(folder: Path, settings: Settings, catalogue: Catalogue, notes: Sequen
     plain.write(folder, catalogue)
     manifest.write(folder, info, SOFTWARE, originals, aside)
     own = (f"{row.reference}: {note}" for row in catalogue.originals() for note in catalogue.notes(row.reference))
-    said = list(dict.fromkeys([*notes, *own]))
+    alike = dict.fromkeys(same_picture_note(one, other) for one, other in catalogue.all_same_pictures())
+    said = list(dict.fromkeys([*(note for note in notes if note not in alike), *own, *alike]))
     report.write(folder, info, SOFTWARE, originals, aside, RecipeWords(folder, catalogue), said)
+
+
+def same_picture_note(one: str, other: str) -> str:
+    """What is said of two originals that show the same picture, in the run that sees it and in every report since."""
+    return f"{one} and {other} show the same picture; both are kept."
 
 
 def refresh_sheet(folder: Path, catalogue: Catalogue) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from surrogate.collection.catalogue import Catalogue
+from surrogate.exporting import same_picture_note
 from surrogate.intake import lookalike
 from surrogate.intake.lookalike import Signature
 from surrogate.records import Kind, Side, Use
@@ -38,7 +39,7 @@ def link(folder: Path, catalogue: Catalogue) -> list[str]:
         first, second = _viewing(folder, catalogue, one), _viewing(folder, catalogue, other)
         if first is not None and second is not None and lookalike.confirm(first, second):
             pairs.append((one, other))
-            notes.append(f"{one} and {other} show the same picture; both are kept.")
+            notes.append(same_picture_note(one, other))
     with catalogue.transaction():
         for reference in new:
             found = signatures[reference]

@@ -16,7 +16,7 @@ from pathlib import Path
 from surrogate import checking
 from surrogate.collection import paths, settings
 from surrogate.collection.catalogue import Catalogue
-from surrogate.collection.files import copy_hashed, disk_errors, make_read_only, publish, unfinished_name
+from surrogate.collection.files import copy_hashed, disk_errors, is_in_work, make_read_only, publish, unfinished_name
 from surrogate.collection.holding import held
 from surrogate.collection.inventory import (
     AREAS,
@@ -202,7 +202,7 @@ def _unrecorded(folder: Path, known: set[str]) -> Iterator[str]:
         top = name.split("/", 1)[0]
         if not path.is_file() or name in known or top.startswith(".") or top in {DAMAGED, EARLIER, paths.CATALOGUE}:
             continue
-        if top.startswith(f"{paths.CATALOGUE}-") or checking.is_in_work(path.name):
+        if top.startswith(f"{paths.CATALOGUE}-") or is_in_work(path.name):
             continue
         if top in AREAS and not name.startswith(LOOSE):
             continue  # nobody knows what this is: a finding of the audit, not part of the collection

@@ -6,10 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from surrogate import checking
 from surrogate.collection import paths
 from surrogate.collection.catalogue import Catalogue, OriginalRow
-from surrogate.collection.files import sha256_of
+from surrogate.collection.files import is_in_work, sha256_of
 from surrogate.collection.inventory import read_checksums
 from surrogate.description.embed import embedder
 from surrogate.imaging.read import read_header
@@ -32,7 +31,7 @@ def masters(folder: Path, catalogue: Catalogue) -> Iterator[Stray]:
     for path in sorted((folder / "masters").rglob("*")):
         file = path.relative_to(folder).as_posix()
         name, _, letter = path.stem.rpartition("_")
-        unknown = file not in known and path.suffix != ".xmp" and not checking.is_in_work(path.name)
+        unknown = file not in known and path.suffix != ".xmp" and not is_in_work(path.name)
         if unknown and path.is_file() and letter in sides:
             side = sides[letter]
             stated = _stated(path.with_suffix(".xmp")) or catalogue.reference_named(name)

@@ -286,6 +286,10 @@ class Catalogue:
         rows = self._db.execute("SELECT other FROM same_pictures WHERE one = ? ORDER BY other", (reference,))
         return [row[0] for row in rows]
 
+    def all_same_pictures(self) -> list[tuple[str, str]]:
+        """Every pair of originals that show the same picture, once."""
+        return list(self._db.execute("SELECT one, other FROM same_pictures WHERE one < other ORDER BY one, other"))
+
     # captions
 
     def put_caption(self, reference: str, side: Side, caption: Caption, cells: Mapping[str, str]) -> None:

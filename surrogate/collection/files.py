@@ -21,6 +21,9 @@ from surrogate.errors import CollectionUnusable, DiskFull
 #: Suffix of files that are not finished. They are removed when the collection is next opened for writing.
 UNFINISHED = ".unfinished"
 
+#: Names that ExifTool and this software give to files while they write them.
+_IN_WORK = (UNFINISHED, "_exiftool_tmp", ".part")
+
 #: Bytes read at a time while copying; 1 MiB is past the knee of the curve on disks and network shares.
 CHUNK = 1 << 20
 
@@ -48,6 +51,11 @@ def disk_errors(path: Path) -> Iterator[None]:
 def unfinished_name(path: Path) -> Path:
     """The temporary name for ``path``, unique to this process."""
     return path.with_name(f".{path.name}.{os.getpid()}{UNFINISHED}")
+
+
+def is_in_work(name: str) -> bool:
+    """Whether a file of this name is not finished."""
+    return name.endswith(_IN_WORK) or (name.startswith(".") and ".part." in name)
 
 
 def flush_folder(folder: Path) -> None:
@@ -122,13 +130,15 @@ def sha256_of(path: Path) -> str:
 def copy_hashed(source: Path, temporary: Path) -> tuple[str, int]:
     """Copy ``source`` byte for byte to ``temporary``, hashing on the way. Returns (SHA-256, bytes).
 
-    The file is read once. Errors of the source are the caller's to explain; those of the target are explained
+    The file is read once, and no further than it was long at first: a file that grows while it is read would have no
+    end. Errors of the source are the caller's to explain; those of the target are explained
     here.
     """
     digest = hashlib.sha256()
     size = 0
     with source.open("rb", buffering=0) as reader, disk_errors(temporary), temporary.open("wb") as writer:
-        while chunk := reader.read(CHUNK):
+        length = os.fstat(reader.fileno()).st_size
+        while size < length and (chunk := reader.read(min(CHUNK, length - size))):
             digest.update(chunk)
             writer.write(chunk)
             size += len(chunk)

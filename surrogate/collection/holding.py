@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from surrogate.collection import paths
-from surrogate.collection.files import UNFINISHED, disk_errors
+from surrogate.collection.files import disk_errors, is_in_work
 from surrogate.errors import CollectionUnusable
 
 if sys.platform == "win32":
@@ -68,8 +68,5 @@ def clear_unfinished(folder: Path) -> None:
             else:
                 path.unlink()
         incoming.rmdir()
-    for area in (".", "masters", "copies", "recipes", "condition", "texts", "report"):
-        pattern = f".*{UNFINISHED}"
-        found = (folder / area).glob(pattern) if area == "." else (folder / area).rglob(pattern)
-        for path in list(found):
-            path.unlink()
+    for path in [path for path in folder.rglob("*") if is_in_work(path.name) and path.is_file()]:
+        path.unlink()
