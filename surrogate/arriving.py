@@ -44,7 +44,7 @@ def _stated(batch: Batch) -> dict[str, sides.Stated]:
 
 def _remembered(batch: Batch) -> list[Group]:
     """Pairs that earlier runs saw in the pictures, under the names of this run."""
-    names = {str(scan.path.resolve()): name for name, scan in batch.scans.items()}
+    names = {scan.key: name for name, scan in batch.scans.items()}
     return [
         Group(names[front], names[back], why, 1.0)
         for front, back, why in batch.catalogue.remembered_pairs()
@@ -55,7 +55,7 @@ def _remembered(batch: Batch) -> list[Group]:
 def _remember(batch: Batch, seen: list[Group]) -> None:
     with batch.catalogue.transaction():
         for group in seen:
-            front, back = (str(batch.scans[name].path.resolve()) for name in (group.recto, group.verso) if name)
+            front, back = (batch.scans[name].key for name in (group.recto, group.verso) if name)
             batch.catalogue.remember_pair(front, back, group.why)
 
 
@@ -73,7 +73,7 @@ def _looker(batch: Batch) -> sides.Looker | None:
 
 def _is_known(batch: Batch, scan: Scan) -> bool:
     """Whether an earlier run dealt with this file as it is now."""
-    known = batch.catalogue.source(str(scan.path.resolve()))
+    known = batch.catalogue.source(scan.key)
     return known is not None and known[:2] == (scan.size, scan.mtime_ns)
 
 
@@ -131,7 +131,7 @@ def reference_of_known_side(batch: Batch, group: Group) -> str | None:
     """The number of the group's other side, when that was taken in by an earlier run."""
     for name, _ in members(group):
         scan = batch.scans[name]
-        known = batch.catalogue.source(str(scan.path.resolve()))
+        known = batch.catalogue.source(scan.key)
         if known is not None and known[:2] == (scan.size, scan.mtime_ns) and known[2] is not None:
             return known[2]
     return None

@@ -80,7 +80,7 @@ def set_aside(batch: Batch, name: str, reason: str, advice: str, scan: Scan | No
     with batch.catalogue.transaction():
         batch.catalogue.put_set_aside(record)
         if scan is not None:
-            batch.catalogue.put_source(str(scan.path.resolve()), scan.size, scan.mtime_ns, None, None)
+            batch.catalogue.put_source(scan.key, scan.size, scan.mtime_ns, None, None)
     tell(batch, name)
 
 

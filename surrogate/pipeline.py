@@ -22,8 +22,10 @@ from surrogate.description.proposals import proposals
 from surrogate.errors import ScanSetAside
 from surrogate.imaging import encode
 from surrogate.imaging.density import Pixels, to_density
+from surrogate.imaging.formats import SUFFIXES, sniff
 from surrogate.imaging.read import Raster, read_header, read_reduced
 from surrogate.intake import outlines, returned
+from surrogate.intake.gather import PICTURE_SUFFIXES
 from surrogate.jobs import SOFTWARE, Corners, Decisions, Found, Job, StagedCopy, Taken
 from surrogate.records import Kind, Side, Use
 from surrogate.recovery import plans
@@ -119,19 +121,23 @@ def _as_sheet(decisions: Decisions) -> Decisions:
 
 
 def _suffix(scan: Path) -> str:
-    return scan.suffix.lower()
+    """The suffix as scanned, where it is one of pictures, else the usual one of the format."""
+    own = scan.suffix.lower()
+    return own if own in PICTURE_SUFFIXES else SUFFIXES[sniff(scan)]
 
 
 def _preserve(scan: Path, target: Path) -> tuple[str, int]:
     try:
+        before = scan.stat()
         sha256, size = files.copy_hashed(scan, target)
+        after = scan.stat()
     except FileNotFoundError as error:
         raise ScanSetAside("The file vanished while it was being read.", "Check where it went.") from error
     except OSError as error:
         raise ScanSetAside(
             f"The file cannot be read: {error.strerror or error}.", "Check its permissions and the disk it is on."
         ) from error
-    if scan.stat().st_size != size:
+    if after.st_size != size or after.st_mtime_ns != before.st_mtime_ns:
         raise ScanSetAside("The file changed while it was being read.", "Wait until the scanner is done; run again.")
     return sha256, size
 

@@ -141,7 +141,7 @@ def rehearse(
     with _catalogue(collection if exists else None) as catalogue, running.executor(workers) as (executor, count):
         by_name = {scan.name: scan for scan in gathered.scans}
         known = catalogue.source_paths()
-        fresh = [name for name, scan in by_name.items() if str(scan.path.resolve()) not in known]
+        fresh = [name for name, scan in by_name.items() if scan.key not in known]
         plan = _Plan(executor, count, by_name, found, words, ruled, aside=list(gathered.set_aside))
         _read_headers(plan, fresh)
         plan.stop_looking_at = time.monotonic() + LOOKING_S
@@ -291,7 +291,7 @@ def _one(plan: _Plan, catalogue: Catalogue, group: Group) -> Planned | None:
 
 def _known_number(plan: _Plan, catalogue: Catalogue, group: Group) -> str | None:
     for name in (group.recto, group.verso):
-        known = catalogue.source(str(plan.scans[name].path.resolve())) if name else None
+        known = catalogue.source(plan.scans[name].key) if name else None
         if known is not None and known[2] is not None:
             return known[2]
     return None

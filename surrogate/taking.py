@@ -141,7 +141,7 @@ def record(batch: Batch, done: Placing) -> None:
         return
     entering.enter(batch.catalogue, reference, taken, placed, done.described_as)
     if scan is not None and not taken.job.is_master:
-        batch.catalogue.put_source(str(scan.path.resolve()), scan.size, scan.mtime_ns, reference, taken.job.side)
+        batch.catalogue.put_source(scan.key, scan.size, scan.mtime_ns, reference, taken.job.side)
         batch.catalogue.drop_set_aside(scan.name)
         batch.taken_in.append(f"{reference} {taken.job.side}")
     else:

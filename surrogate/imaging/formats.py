@@ -59,6 +59,21 @@ def sniff(path: Path) -> str:
     return name
 
 
+def looks_like_picture(start: bytes) -> bool:
+    """Whether a file that begins so (64 bytes are enough) is a picture of a format read here, whatever its name."""
+    try:
+        return _named(start) is not None
+    except ScanSetAside:  # a film; or a picture whose library is missing, which its suffix would have told
+        return False
+
+
+#: The usual suffix of each format, for files that came without one.
+SUFFIXES = {
+    "TIFF": ".tif", "JPEG": ".jpg", "PNG": ".png", "WebP": ".webp", "JPEG 2000": ".jp2", "GIF": ".gif", "BMP": ".bmp",
+    "AVIF": ".avif", "HEIC": ".heic",
+}  # fmt: skip
+
+
 def _named(start: bytes) -> str | None:
     for magic, offset, name in _SIGNATURES:
         if start[offset : offset + len(magic)] == magic:
