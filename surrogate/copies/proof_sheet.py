@@ -94,9 +94,10 @@ def _before_and_after(collection: Path, one: Shown) -> tuple[Picture, Picture, b
         raise CollectionUnusable(f"The master {master.file} cannot be read: {error.reason}") from error
     before, after = (make.rendered(raster, steps) for steps in ([], recipe.steps if recipe else []))
     negative = (recipe.kind if recipe else one.original.kind) == Kind.NEGATIVE.value
-    return _as_picture(before), _as_picture(after), negative
+    return as_picture(before), as_picture(after), negative
 
 
-def _as_picture(pixels: npt.NDArray[np.uint8]) -> Picture:
+def as_picture(pixels: npt.NDArray[np.uint8]) -> Picture:
+    """Pixels, (H, W, 3) uint8 sRGB, ready to be placed."""
     image = pyvips.Image.new_from_array(np.ascontiguousarray(pixels), interpretation="srgb")
     return Picture(image.jpegsave_buffer(Q=92, keep="none"), image.width, image.height, srgb_profile())

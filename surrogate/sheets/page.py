@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from reportlab.pdfbase import pdfdoc
 from reportlab.pdfgen.canvas import Canvas
 
-from surrogate.sheets import qr
+from surrogate.imaging.encode import srgb_profile
+from surrogate.sheets import archival, qr
 from surrogate.sheets.text import (
     POINT_PER_MM,
     REGULAR,
@@ -46,14 +47,9 @@ class Document:
 
     def __init__(self, title: str) -> None:
         font(REGULAR)
-        self._buffer = io.BytesIO()
-        self._canvas = Canvas(self._buffer, invariant=1, initialFontName=REGULAR, pageCompression=1)
-        self._canvas.setTitle(title)
-        self._canvas.setProducer("surrogate")
-        self._canvas.setCreator("surrogate")
-        self._canvas.setAuthor("")
-        self._canvas.setSubject("")
-        self._pictures: dict[str, Picture] = {}
+        self._canvas = Canvas(io.BytesIO(), invariant=1, initialFontName=REGULAR, pageCompression=1, pdfVersion=(1, 7))
+        document = self._canvas._doc  # noqa: SLF001 - reportlab has no public way to its parts
+        archival.prepare(document, title, _profile(document, srgb_profile()))
         self._started = False
 
     def page(self, width_mm: float, height_mm: float) -> Page:
@@ -66,8 +62,7 @@ class Document:
 
     def finish(self) -> bytes:
         """The whole file."""
-        self._canvas.save()
-        return self._buffer.getvalue()
+        return archival.with_line_breaks(self._canvas.getpdfdata())
 
 
 @dataclass(frozen=True)
@@ -267,12 +262,17 @@ class Page:
         return (self.height - mm) * POINT_PER_MM
 
 
+def _profile(document: pdfdoc.PDFDocument, profile: bytes) -> pdfdoc.PDFObjectReference:
+    """A reference to a colour profile, which the document stores once."""
+    name = f"profile {hashlib.sha256(profile).hexdigest()}"
+    if name in document.idToObject:
+        return pdfdoc.PDFObjectReference(name)
+    entries = pdfdoc.PDFDictionary({"N": 3, "Alternate": pdfdoc.PDFName("DeviceRGB")})
+    return document.Reference(pdfdoc.PDFStream(dictionary=entries, content=profile), name)
+
+
 def _image_object(document: pdfdoc.PDFDocument, picture: Picture) -> pdfdoc.PDFStream:
     """An image XObject in an ICC-based colour space (ISO 32000-1, 8.6.5.5 and 8.9.5); its profile is stored once."""
-    profile_name = f"profile {hashlib.sha256(picture.profile).hexdigest()}"
-    if profile_name not in document.idToObject:
-        entries = pdfdoc.PDFDictionary({"N": 3, "Alternate": pdfdoc.PDFName("DeviceRGB")})
-        document.Reference(pdfdoc.PDFStream(dictionary=entries, content=picture.profile), profile_name)
     entries = pdfdoc.PDFDictionary(
         {
             "Type": pdfdoc.PDFName("XObject"),
@@ -280,7 +280,7 @@ def _image_object(document: pdfdoc.PDFDocument, picture: Picture) -> pdfdoc.PDFS
             "Width": picture.width_px,
             "Height": picture.height_px,
             "BitsPerComponent": 8,
-            "ColorSpace": pdfdoc.PDFArray([pdfdoc.PDFName("ICCBased"), pdfdoc.PDFObjectReference(profile_name)]),
+            "ColorSpace": pdfdoc.PDFArray([pdfdoc.PDFName("ICCBased"), _profile(document, picture.profile)]),
             "Filter": pdfdoc.PDFName("DCTDecode"),
         }
     )
