@@ -67,11 +67,19 @@ def demo(
     workers: Annotated[int | None, typer.Option(help="processes to use; default: cores, as memory allows")] = None,
     as_json: Json = False,
 ) -> None:
-    """The main job on the sample scans."""
+    """The main job on the sample scans; the result as a web site and as a bag for an archive."""
     from surrogate.demonstrating import demo as run
+    from surrogate.demonstrating import pass_on
     from surrogate.meter import Meter
 
-    _finish_process(run(folder, workers=workers, progress=Meter()), as_json=as_json)
+    report = run(folder, workers=workers, progress=Meter())
+    passed = pass_on(folder)
+    if not as_json:
+        _say(
+            f"On the web: {passed.site.site / 'index.html'}, {passed.site.shown} shown, {passed.site.hidden} kept back."
+        )
+        _say(f"For an archive: {passed.bag.bags[0]}, {passed.bag.files} files, complete and checked.")
+    _finish_process(report, as_json=as_json)
 
 
 @app.command()

@@ -28,6 +28,7 @@ from surrogate.collection.inventory import (
     read_checksums,
     set_apart,
 )
+from surrogate.collection.leaving import made_to_leave
 from surrogate.errors import CollectionUnusable, WrongUse
 from surrogate.records import Record
 
@@ -197,10 +198,13 @@ def _bring_unrecorded(folder: Path, other: Path, known: set[str]) -> int:
 
 
 def _unrecorded(folder: Path, known: set[str]) -> Iterator[str]:
+    elsewhere = {entry.name for entry in folder.iterdir() if entry.is_dir() and made_to_leave(entry)}
     for path in sorted(folder.rglob("*")):
         name = path.relative_to(folder).as_posix()
         top = name.split("/", 1)[0]
-        if not path.is_file() or name in known or top.startswith(".") or top in {DAMAGED, EARLIER, paths.CATALOGUE}:
+        if not path.is_file() or name in known or top.startswith("."):
+            continue
+        if top in elsewhere or top in {DAMAGED, EARLIER, paths.CATALOGUE}:
             continue
         if top.startswith(f"{paths.CATALOGUE}-") or is_in_work(path.name):
             continue

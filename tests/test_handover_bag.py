@@ -20,6 +20,7 @@ from surrogate.collection.catalogue import open_file
 from surrogate.errors import WrongUse
 from surrogate.handover import archive, bag, finding_aid, formats, groups, takeover
 from surrogate.handover.shares import HandoverRefused
+from surrogate.handover.site import publish
 from surrogate.records import Manifest, Original
 
 SCHEMAS = Path(__file__).with_name("schemas")
@@ -288,10 +289,29 @@ def test_unsuitable_targets_are_refused(tmp_path: Path) -> None:
     (tmp_path / "full").mkdir()
     (tmp_path / "full/mine.txt").write_text("keep")
     (tmp_path / "file").write_text("keep")
-    for target in (tmp_path / "c", tmp_path / "c/bag", tmp_path, tmp_path / "full", tmp_path / "file"):
+    for target in (
+        tmp_path / "c",
+        tmp_path / "c/masters",
+        tmp_path / "c/a/bag",
+        tmp_path,
+        tmp_path / "full",
+        tmp_path / "file",
+    ):
         with pytest.raises(WrongUse):
             archive.handover(tmp_path / "c", target)
     assert (tmp_path / "full/mine.txt").read_text() == "keep"
+
+
+def test_what_was_made_to_leave_is_no_part_of_the_collection(tmp_path: Path) -> None:
+    """A site and a bag may lie in the collection's own folder, as in the demo; the next bag holds neither."""
+    build(tmp_path / "c", 2)
+    before = checksums(tmp_path / "c")
+    publish(tmp_path / "c", tmp_path / "c/site")
+    archive.handover(tmp_path / "c", tmp_path / "c/bag")
+    archive.handover(tmp_path / "c", tmp_path / "out")
+    payload = {p: d for p, d in checksums(tmp_path / "out/data").items() if not p.startswith("metadata/")}
+    assert payload == before
+    assert archive.check(tmp_path / "c/bag") == []
 
 
 def test_a_damaged_bag_is_not_taken_over(handed: tuple[Path, Path, Manifest], tmp_path: Path) -> None:

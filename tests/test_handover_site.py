@@ -388,7 +388,7 @@ def test_unsuitable_targets_are_refused(tmp_path: Path) -> None:
     (tmp_path / "full/mine.txt").write_text("keep")
     (tmp_path / "damaged").mkdir()
     (tmp_path / "damaged" / state.FILE_NAME).write_text("{" * 2000)
-    for target in ("c", "c/site", ".", "full", "damaged"):
+    for target in ("c", "c/copies", "c/a/site", ".", "full", "damaged"):
         with pytest.raises(WrongUse):
             publish(tmp_path / "c", tmp_path / target)
     assert (tmp_path / "full/mine.txt").read_text() == "keep"

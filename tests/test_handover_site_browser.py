@@ -93,7 +93,7 @@ def test_accessible_complete_and_silent(browser: Browser, site: Path, scheme: st
 @pytest.mark.parametrize(
     ("query", "count"),
     [
-        ("seeadler", 24), ("blucher", 1), ("BLÜCHER%20regatta", 1), ("regat", 1), ("2026%20seeadler%200007", 1),
+        ("seeadler", 12), ("blucher", 1), ("BLÜCHER%20regatta", 1), ("regat", 1), ("2026%20seeadler%200007", 1),
         ("nowhere", 0), ("seeadler%20nowhere", 0), ("constructor", 1), ("proto", 1), ("%3Cb%3Ebold", 1),
     ],
 )  # fmt: skip

@@ -12,6 +12,7 @@ from surrogate.collection import paths
 from surrogate.collection.catalogue import open_catalogue
 from surrogate.collection.files import replacing, sha256_of, write_atomic
 from surrogate.collection.holding import held
+from surrogate.collection.leaving import BAG_BEGUN, may_hold
 from surrogate.collection.listing import Listing
 from surrogate.errors import WrongUse
 from surrogate.handover import bag as bags
@@ -22,9 +23,6 @@ from surrogate.handover.letter import letter
 from surrogate.handover.premis import Happening
 from surrogate.handover.shares import ADDED, EAD, PREMIS, TABLE, HandoverRefused, Share, shares
 from surrogate.records import Original
-
-#: Lies in the folder of a bag that is not finished.
-_MARK = "bag-not-finished.txt"
 
 
 @dataclass(frozen=True)
@@ -102,7 +100,7 @@ def _write_bag(
 ) -> int:
     """Write one bag; returns the bytes of its payload."""
     algorithms = ["sha256", "sha512"] if sha512 else ["sha256"]
-    write_atomic(bag / _MARK, b"This bag is not finished. Run the same 'surrogate handover' command again.\n")
+    write_atomic(bag / BAG_BEGUN, b"This bag is not finished. Run the same 'surrogate handover' command again.\n")
     digests = _fill(bag, share, algorithms, link=link)
     _write_metadata(bag, listing, share, _history(collection, share), digests)
     for added in ADDED:
@@ -126,17 +124,16 @@ def _write_bag(
         ],
         ["README.txt"],
     )
-    (bag / _MARK).unlink()
+    (bag / BAG_BEGUN).unlink()
     return sum(sizes)
 
 
 def _usable(collection: Path, target: Path) -> None:
-    inside = target.resolve().is_relative_to(collection.resolve())
-    if inside or collection.resolve().is_relative_to(target.resolve()):
+    if not may_hold(collection, target):
         raise WrongUse(f"{target} and the collection lie inside one another. Choose a folder elsewhere for the bag.")
     if target.exists() and not target.is_dir():
         raise WrongUse(f"{target} is a file. Choose a folder for the bag.")
-    started = (target / _MARK).is_file() or bags.is_finished(target)
+    started = (target / BAG_BEGUN).is_file() or bags.is_finished(target)
     if target.is_dir() and any(target.iterdir()) and not started:
         raise WrongUse(f"{target} is not empty. Choose a new folder for the bag.")
 

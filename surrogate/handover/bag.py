@@ -16,9 +16,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from surrogate.collection.files import CHUNK, disk_errors, publish, unfinished_name, write_atomic
+from surrogate.collection.leaving import BAG
 from surrogate.errors import WrongUse
 
-DECLARATION = "bagit.txt"
+DECLARATION = BAG
 INFO = "bag-info.txt"
 _DECLARED = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 _MANIFEST = re.compile(r"(tag)?manifest-(\w+)\.txt")

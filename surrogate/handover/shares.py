@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from surrogate.collection import paths, settings
-from surrogate.collection.files import UNFINISHED
+from surrogate.collection.leaving import own_files
 from surrogate.collection.numbering import name_of
 from surrogate.errors import SurrogateError
 from surrogate.handover.bag import Entry
@@ -50,16 +50,6 @@ class Share:
     entries: tuple[Entry, ...]
 
 
-def _source_files(collection: Path) -> list[str]:
-    """Every file of the collection, by path, without hidden and unfinished ones."""
-    found = []
-    for file in collection.rglob("*"):
-        path = file.relative_to(collection)
-        if file.is_file() and not any(part.startswith(".") for part in path.parts) and file.suffix != UNFINISHED:
-            found.append(path.as_posix())
-    return sorted(set(found) - set(ADDED))
-
-
 def _belongs_to(path: str, names: Mapping[str, str]) -> str | None:
     """The reference that a file belongs to by its name, or None."""
     return names.get(path.rpartition("/")[2].partition("_")[0]) if "/" in path else None
@@ -76,7 +66,7 @@ def shares(collection: Path, originals: Iterable[Original], limit: Limit) -> lis
         own[original.reference] = []
         checksums |= {master.file: master.sha256 for master in original.masters}
         checksums |= {copy.file: copy.sha256 for copy in original.copies}
-    found = _source_files(collection)
+    found = sorted(set(own_files(collection)) - set(ADDED))
     missing = sorted(set(checksums) - set(found))
     if missing:
         raise HandoverRefused(

@@ -30,6 +30,8 @@ from surrogate.handover.site.publish import _static
 from surrogate.handover.site.shown import Item, Picture
 from surrogate.records import Manifest, Original, Use
 
+SCRIPTS = "<script src=search.js defer></script><script id=start src=search/start.js defer></script>"
+
 SYLLABLES = ("ba", "do", "ke", "li", "mo", "nu", "pra", "ste", "tor", "wen", "ris", "hol", "gar", "fel", "um", "an")
 
 
@@ -154,7 +156,7 @@ def searching(count: int) -> None:
             return
         (site / "search.js").write_text(_static("search.js"))
         page = "<!doctype html><meta charset=utf-8><title>x</title><input id=q><p id=told></p><ul id=hits></ul>"
-        (site / "search.html").write_text(page + "<button id=further></button><script src=search.js></script>")
+        (site / "search.html").write_text(page + "<button id=further></button>" + SCRIPTS)
         queries = (word(0), word(40), word(4000), word(30_000)[:5], "1952", f"{word(3)} {word(900)}", "day", "b")
         print(f"{'query':24} {'kB':>6} {'ms':>6} {'found':>8}")
         with Browser() as browser:

@@ -16,6 +16,7 @@ from surrogate._version import __version__
 from surrogate.collection import paths, settings
 from surrogate.collection.catalogue import open_catalogue
 from surrogate.collection.files import disk_errors
+from surrogate.collection.leaving import may_hold
 from surrogate.collection.listing import Listing
 from surrogate.errors import SurrogateError, WrongUse
 from surrogate.handover.site import feeds, iiif, leaks, lists, pages, pictures, search, state
@@ -158,8 +159,7 @@ def _write_pages(site: Path, known: State, plan: Sequence[tuple[Planned, str]]) 
 
 
 def _check_target(collection: Path, site: Path) -> None:
-    mine, theirs = collection.resolve(), site.resolve()
-    if theirs.is_relative_to(mine) or mine.is_relative_to(theirs):
+    if not may_hold(collection, site):
         raise WrongUse(f"{site} and the collection lie inside one another. Choose a folder elsewhere for the site.")
 
 

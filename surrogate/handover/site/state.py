@@ -12,9 +12,10 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from surrogate.collection.files import disk_errors
+from surrogate.collection.leaving import SITE
 from surrogate.errors import DiskFull, WrongUse
 
-FILE_NAME = ".surrogate-site.sqlite"
+FILE_NAME = SITE
 
 #: Changes with the layout of the tables; a site of another layout is made anew.
 _LAYOUT = "1"

@@ -1,7 +1,8 @@
 // Search in pieces: scripts are loaded as they are needed, so that it also works from a memory stick.
 "use strict";
 (() => {
-  const SHOWN = 24; // results at a time
+  const FIRST = 12; // results shown at once: each may lie in a piece of its own
+  const FURTHER = 24; // results that "Show more" adds
   const PIECES = 3; // pieces of the terms that one word may load
   const arrived = new Map();
   const told = document.getElementById("told");
@@ -11,20 +12,26 @@
 
   window.surrogatePiece = (name, content) => arrived.get(name).resolve(content);
 
+  function expect(name, script) {
+    const entry = {};
+    entry.promise = new Promise((resolve, reject) => {
+      entry.resolve = resolve;
+      script.onerror = () => reject(new Error(name));
+    });
+    arrived.set(name, entry);
+  }
+
   function piece(name) {
     if (!arrived.has(name)) {
-      const entry = {};
-      entry.promise = new Promise((resolve, reject) => {
-        entry.resolve = resolve;
-        const script = document.createElement("script");
-        script.src = `search/${name}.js`;
-        script.onerror = () => reject(new Error(name));
-        arrived.set(name, entry);
-        document.head.append(script);
-      });
+      const script = document.createElement("script");
+      script.src = `search/${name}.js`;
+      expect(name, script);
+      document.head.append(script);
     }
     return arrived.get(name).promise;
   }
+
+  expect("start", document.getElementById("start")); // the page loads it beside this script
 
   function wordsOf(text) {
     const bare = text.toLowerCase().normalize("NFKD").replace(/\p{M}/gu, "");
@@ -86,15 +93,15 @@
     return item;
   }
 
-  async function show(numbers, from, query, start) {
-    const now = numbers.slice(from, from + SHOWN);
+  async function show(numbers, from, most, query, start) {
+    const now = numbers.slice(from, from + most);
     const loaded = await Promise.all(now.map((number) => piece(`items_${Math.floor(number / start.inPiece)}`)));
     hits.append(...now.map((number, n) => card(loaded[n][number % start.inPiece], query)));
-    const next = from + SHOWN;
+    const next = from + most;
     further.hidden = next >= numbers.length;
     further.onclick = async () => {
       const first = hits.children.length;
-      await show(numbers, next, query, start);
+      await show(numbers, next, FURTHER, query, start);
       hits.children[first].firstChild.focus();
     };
     document.body.dataset.ready = query;
@@ -115,7 +122,7 @@
     all.forEach((is, number) => is && numbers.push(number));
     const found = numbers.length === 1 ? "1 item" : `${numbers.length.toLocaleString("en")} items`;
     told.textContent = numbers.length ? `${found} with “${query}”.` : `Nothing found with “${query}”.`;
-    await show(numbers, 0, query, start);
+    await show(numbers, 0, FIRST, query, start);
   }
 
   const query = (new URLSearchParams(location.search).get("q") || "").trim().slice(0, 200);
