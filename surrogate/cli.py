@@ -26,7 +26,7 @@ app = typer.Typer(
 )
 
 Edges = Literal["hidden", "shown"]
-Shape = Literal["rectangle", "oval"]
+Shape = Literal["rectangle", "oval", "round"]
 LabelKind = Literal["labels", "boxes", "folders", "contact", "proof"]
 
 Collection = Annotated[Path, typer.Argument(metavar="DIR", help="the collection's folder")]
@@ -172,8 +172,11 @@ def rebuild(
 @app.command()
 def frame(
     folder: Collection,
-    references: Annotated[list[str], typer.Argument(metavar="REFERENCE...", help="reference numbers to print")],
-    size: Annotated[str, typer.Option("--frame", metavar="WxH", help="the frame: 8x10in, 200x250mm, a4 ...")],
+    references: Annotated[
+        list[str],
+        typer.Argument(metavar="REFERENCE...", help="numbers; -p2 behind one is part 2 of its page"),
+    ],
+    size: Annotated[str, typer.Option("--frame", metavar="WxH", help="the frame: 8x10in, 20x25cm, a4, cabinet ...")],
     opening: Annotated[
         str | None, typer.Option(metavar="WxH", help="window of the mat; default: the picture's")
     ] = None,
@@ -210,9 +213,12 @@ def labels(
     paper: Annotated[str, typer.Option(help="paper of the label sheet")] = "a4",
     skip: Annotated[int, typer.Option(help="labels already used on the first sheet")] = 0,
     what: Annotated[LabelKind, typer.Option(help="what to print")] = "labels",
+    box: Annotated[str | None, typer.Option(help="only what lies in this box")] = None,
 ) -> None:
     """Labels with QR code; or box lists, folder tabs, a contact sheet to write names on, proofs before printing."""
-    chosen = references or []
+    from surrogate.copies.collection_reading import numbers_asked
+
+    chosen = numbers_asked(folder, references or [], box)
     if what == "labels":
         from surrogate.copies.labels import labels as run
 

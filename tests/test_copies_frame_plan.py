@@ -97,6 +97,8 @@ def test_without_filling_blank_paper_is_announced_instead() -> None:
     # 10 in high makes the picture 6 2/3 in wide; the window is 7 1/2 in wide
     assert plan.blank_mm == pytest.approx(((7.5 - 20 / 3) * INCH, 0.0))
     assert "blank paper will show" in plan.warnings[0]
+    # and what filling would cost: the same 2 in as above
+    assert "--fill would cut 50.8 mm (2 in) in height" in plan.warnings[0]
 
 
 def test_shown_edges_float_inside_the_window() -> None:
@@ -112,6 +114,28 @@ def test_a_panorama_keeps_its_shape() -> None:
     assert plan.print_mm[0] / plan.print_mm[1] == pytest.approx(5.0)
     with pytest.raises(WrongUse, match="longer frame"):
         plan_frame((9000, 600), None, frame=parse_size("8x10in"))
+
+
+def test_a_round_window_is_as_wide_as_high() -> None:
+    look = Look(shape="round")
+    plan = plan_frame((2400, 3000), None, frame=parse_size("8x10in"), look=look)
+    assert plan.opening_mm[0] == plan.opening_mm[1]
+    assert plan.lost_mm == pytest.approx((0.0, 0.0))
+    assert any("--fill would cut" in warning for warning in plan.warnings)
+    filled = plan_frame((2400, 3000), None, frame=parse_size("8x10in"), look=look, fill=True)
+    # a print as wide as high shows 4/5 of a picture of 4:5
+    assert filled.lost_mm == pytest.approx((0.0, filled.print_mm[0] / 4))
+    assert any("corners" in warning for warning in filled.warnings)
+    given = plan_frame((2400, 3000), None, frame=parse_size("8x10in"), opening=parse_size("6x6in"), look=look)
+    assert given.opening_mm == pytest.approx((6 * INCH, 6 * INCH))
+    with pytest.raises(WrongUse, match="diameter twice"):
+        plan_frame((2400, 3000), None, frame=parse_size("8x10in"), opening=parse_size("5x7in"), look=look)
+
+
+@pytest.mark.parametrize(("look", "fill"), [(Look(edges="shown", shape="oval"), False), (Look(edges="shown"), True)])
+def test_edges_are_not_shown_and_hidden_at_once(look: Look, fill: bool) -> None:
+    with pytest.raises(WrongUse, match="--edges shown"):
+        plan_frame((2400, 3000), None, frame=parse_size("8x10in"), look=look, fill=fill)
 
 
 def test_what_does_not_go_together_is_refused() -> None:

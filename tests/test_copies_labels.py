@@ -15,7 +15,7 @@ from copies_words import WORDS, a_title, rendered, unembedded_fonts
 from PIL import Image
 
 from surrogate.copies import box_lists, contact_sheet, label_sheets, labels, proof_sheet
-from surrogate.copies.collection_reading import Shown
+from surrogate.copies.collection_reading import Shown, numbers_asked
 from surrogate.copies.sizes import parse_size
 from surrogate.errors import CollectionUnusable, WrongUse
 from surrogate.intake.returned import numbers_on
@@ -164,7 +164,7 @@ def test_a_scanned_contact_sheet_finds_its_originals(tmp_path: Path) -> None:
         for number in range(1, 9)
     ]
     write_manifest(tmp_path, [*originals, an_original("2026.001.0050", title="Not scanned yet")])
-    pdf = contact_sheet.contact_sheet(tmp_path, box="7").read_bytes()
+    pdf = contact_sheet.contact_sheet(tmp_path, numbers_asked(tmp_path, [], "7")).read_bytes()
     assert not unembedded_fonts(pypdf.PdfReader(tmp_path / "contact_sheet.pdf"))
     first = rendered(pdf, 0, 150)
     tilted = Image.fromarray(first).rotate(2, fillcolor=255, resample=Image.Resampling.BICUBIC)
@@ -173,7 +173,7 @@ def test_a_scanned_contact_sheet_finds_its_originals(tmp_path: Path) -> None:
     assert numbers_on(rendered(pdf, 1, 150)) == tuple(original.reference for original in originals[6:])
     assert numbers_on(np.full((200, 300), 255, np.uint8)) == ()
     with pytest.raises(WrongUse, match="box 8"):
-        contact_sheet.contact_sheet(tmp_path, box="8")
+        numbers_asked(tmp_path, [], "8")
     whole = contact_sheet.contact_sheet(tmp_path)
     assert len(pypdf.PdfReader(whole).pages) == 2
 
@@ -183,3 +183,15 @@ def test_proofs_show_before_and_after(tmp_path: Path) -> None:
     page = pypdf.PdfReader(proof_sheet.proof_sheet(tmp_path, [])).pages[0]
     assert len(page["/Resources"]["/XObject"]) == 2
     assert "print it recovered" in page.extract_text()
+
+
+def test_a_part_of_a_page_has_its_own_label(tmp_path: Path) -> None:
+    page = add_original(tmp_path, "2026.001.0001", scene(300, 200), title="Page 12")
+    part = page.copies[0].model_copy(update={"part": 2})
+    write_manifest(tmp_path, [page.model_copy(update={"copies": [*page.copies, part]})])
+    path = labels.labels(tmp_path, ["2026.001.0001-p2", "2026.001.0001-P2", "2026.001.0001"])
+    words = pypdf.PdfReader(path).pages[0].extract_text()
+    assert words.count("2026.001.0001-p2") == 1
+    assert codes(rendered(path.read_bytes(), 0, 200)) == ["2026.001.0001"] * 2
+    with pytest.raises(WrongUse, match="has parts 2 to 2"):
+        labels.labels(tmp_path, ["2026.001.0001-p3"])

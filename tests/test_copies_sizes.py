@@ -26,6 +26,10 @@ from surrogate.errors import WrongUse
         ("a4", 210.0, 297.0, "mm"),
         (" A3 ", 297.0, 420.0, "mm"),
         ("letter", 215.9, 279.4, "in"),
+        # standards table 5.1, historic sizes
+        ("cabinet", 107.95, 165.1, "in"),
+        ("Whole plate", 165.1, 215.9, "in"),
+        ("carte-de-visite", 64.0, 100.0, "mm"),
     ],
 )
 def test_a_size_is_read_as_written(text: str, width: float, height: float, unit: str) -> None:
@@ -38,6 +42,11 @@ def test_a_size_is_read_as_written(text: str, width: float, height: float, unit:
 def test_what_is_no_size_is_refused_with_its_own_words(text: str) -> None:
     with pytest.raises(WrongUse, match=r"frame.*"):
         parse_size(text, "frame")
+
+
+def test_a_size_without_unit_asks_for_it() -> None:
+    with pytest.raises(WrongUse, match="8x10in for inches, 8x10cm"):
+        parse_size("8 x 10", "frame")
 
 
 def test_a_size_out_of_all_reason_asks_for_the_unit() -> None:

@@ -42,6 +42,23 @@ class Shown:
 _PART = re.compile(r"(.+?)[-_ ]?p(\d{1,3})")
 
 
+def numbers_asked(collection: Path, references: Sequence[str], box: str | None) -> list[str]:
+    """The numbers that a sheet is for: those named, or with ``box`` those of the originals that lie in it.
+
+    Raises :class:`WrongUse` for a box that holds nothing, and where both are given.
+    """
+    if box is None:
+        return list(references)
+    if references:
+        raise WrongUse("Give reference numbers or --box, not both.")
+    boxes = {original.reference: original.location.box for original in read_manifest(collection).originals}
+    inside = [reference for reference, its_box in boxes.items() if its_box.casefold() == box.strip().casefold()]
+    if not inside:
+        known = ", ".join(sorted({its_box for its_box in boxes.values() if its_box}))
+        raise WrongUse(f"No original lies in box {box}." + (f" There are: {known}." if known else ""))
+    return inside
+
+
 def without_part(number: str) -> tuple[str, int | None]:
     """A number and the part that stands behind it, or None: ``2026.001.0001-p2`` is part 2 of 2026.001.0001."""
     match = _PART.fullmatch(number)

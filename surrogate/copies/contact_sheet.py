@@ -34,15 +34,15 @@ _LINE_MM = 6.6
 _PICTURE_PX = 680
 
 
-def contact_sheet(collection: Path, references: Sequence[str] = (), *, box: str = "", paper: str = "a4") -> Path:
-    """Write ``contact_sheet.pdf`` of the given originals (all, when none is named), or of those in one ``box``.
+def contact_sheet(collection: Path, references: Sequence[str] = (), *, paper: str = "a4") -> Path:
+    """Write ``contact_sheet.pdf`` of the given originals (all, when none is named).
 
     Raises :class:`WrongUse`, :class:`CollectionUnusable` or :class:`DiskFull` with a sentence for people.
     """
     manifest = read_manifest(collection)
-    chosen = [each for each in shown(manifest, references) if not box or each.original.location.box == box]
+    chosen = shown(manifest, references)
     if not chosen:
-        raise WrongUse(f"No original lies in box {box}." if box else f"{collection} holds no originals yet.")
+        raise WrongUse(f"{collection} holds no originals yet.")
     content = contact_sheet_pdf(collection, chosen, parse_size(paper, "paper"), manifest.collection.name)
     files.replace_if_changed(collection / CONTACT_SHEET, content)
     return collection / CONTACT_SHEET

@@ -13,7 +13,7 @@ from surrogate.errors import WrongUse
 from surrogate.imaging.read import MM_PER_INCH
 
 Edges = Literal["hidden", "shown"]
-Shape = Literal["rectangle", "oval"]
+Shape = Literal["rectangle", "oval", "round"]
 
 
 @dataclass(frozen=True)
@@ -22,7 +22,8 @@ class Look:
 
     ``edges`` hides the edges of the original under the mat or shows them inside the window. ``bottom_weight`` is how
     much more the lower border has than the upper, as a share (0.1 = 10 %; 5 to 15 % is usual, standards table 5.2).
-    ``shape`` is that of the window; the measures of an oval are those of the rectangle around it.
+    ``shape`` is that of the window; the measures of an oval are those of the rectangle around it, and a round window is
+    as wide as it is high.
     """
 
     edges: Edges = "hidden"
@@ -106,10 +107,15 @@ def plan_frame(
         )
     if not 72 <= ppi <= 1200:
         raise WrongUse(f"A print needs between 72 and 1200 pixels per inch, not {ppi:g}. 300 is right for most.")
+    if look.edges == "shown" and (fill or look.shape != "rectangle"):
+        other = "--fill" if fill else f"A window that is {look.shape}"
+        raise WrongUse(
+            f"{other} hides edges of the picture, so it does not go with --edges shown. Leave one of them out."
+        )
     frame = frame.turned_like(*picture_px)
     outer = (frame.width_mm, frame.height_mm)
     unit = opening.unit if opening else frame.unit
-    window, overlap = _window(picture_px, outer, opening, OVERLAP_MM[unit], edges=look.edges, fill=fill)
+    window, overlap = _window(picture_px, outer, opening, OVERLAP_MM[unit], look, fill=fill)
     paper = (window[0] + 2 * overlap, window[1] + 2 * overlap)
     picture = _picture(picture_px, paper, window, edges=look.edges, fill=fill)
     border = _border(outer, window, look.bottom_weight)
@@ -149,17 +155,21 @@ def _window(
     outer: tuple[float, float],
     opening: Size | None,
     overlap: float,
+    look: Look,
     *,
-    edges: Edges,
     fill: bool,
 ) -> tuple[tuple[float, float], float]:
     """The window and the overlap that the frame leaves room for."""
+    if look.shape == "round" and opening is not None and opening.width_mm != opening.height_mm:
+        raise WrongUse("A round window is as wide as it is high: give its diameter twice, such as --opening 6x6in.")
     if opening is None:
         border = default_border(outer)
         room = (outer[0] - 2 * border, outer[1] - 2 * border)
-        if fill:
+        if look.shape == "round":
+            room = (min(room), min(room))
+        if fill or look.shape == "round":
             return room, overlap
-        inset = overlap if edges == "hidden" else -FLOAT_GAP_MM
+        inset = overlap if look.edges == "hidden" else -FLOAT_GAP_MM
         scale = min((room[0] + 2 * inset) / picture_px[0], (room[1] + 2 * inset) / picture_px[1])
         window = (picture_px[0] * scale - 2 * inset, picture_px[1] * scale - 2 * inset)
         if min(window) < 4 * overlap:
@@ -244,9 +254,12 @@ def _warnings(plan: FramePlan) -> list[str]:
     if max(plan.blank_mm) > SLACK_MM:
         said.append(
             f"The picture is narrower than the opening: {_across(plan.blank_mm)} of blank paper will show, "
-            f"shared by both sides. An opening of {both_sides(*_own_opening(plan))} would follow the picture; --fill "
-            "would crop it."
+            f"shared by both sides. --fill would cut {_across(_lost_by_filling(plan))} off the picture instead."
         )
+        if plan.shape != "round":
+            said.append(f"An opening of {both_sides(*_own_opening(plan))} would follow the picture.")
+    if plan.shape != "rectangle":
+        said.append(f"A window that is {plan.shape} hides the corners of the picture. They stay on the print.")
     return said
 
 
@@ -254,6 +267,13 @@ def _scan_ppi(plan: FramePlan) -> int:
     """Scanner setting for 300 pixels per inch on this print, in the steps that scanners offer."""
     needed = 300 * (plan.enlargement or 1.0)
     return next((step for step in (300, 400, 600, 800, 1200, 1600, 2400, 3200, 4800) if step >= needed - 1), 4800)
+
+
+def _lost_by_filling(plan: FramePlan) -> tuple[float, float]:
+    """What would be cut off in width and height if the picture filled the print."""
+    scale = max(want / have for want, have in zip(plan.print_mm, plan.picture_mm, strict=True))
+    across, down = (have * scale - want for have, want in zip(plan.picture_mm, plan.print_mm, strict=True))
+    return across, down
 
 
 def _own_opening(plan: FramePlan) -> tuple[float, float]:

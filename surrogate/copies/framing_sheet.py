@@ -73,10 +73,10 @@ def _drawing(page: Page, plan: FramePlan, area: tuple[float, float, float, float
     )
     centre = (window[0] + window[2] / 2, window[1] + window[3] / 2)
     print_w, print_h = plan.print_mm[0] * scale, plan.print_mm[1] * scale
-    if plan.shape == "oval":
-        page.oval(*window, fill=0.84)
-    else:
+    if plan.shape == "rectangle":
         page.rectangle(*window, fill=0.84)
+    else:
+        page.oval(*window, fill=0.84)
     page.rectangle(
         centre[0] - print_w / 2, centre[1] - print_h / 2, print_w, print_h, grey=PENCIL, points=0.5, dash=(1.0, 0.8)
     )
@@ -120,7 +120,7 @@ def _measures(page: Page, plan: FramePlan, x: float, y: float, room: float) -> f
     rows = [
         ("Frame (glass size)", both_sides(*plan.frame_mm)),
         ("Mat board: cut to", both_sides(*cut)),
-        ("Window in the mat" + (" (oval)" if plan.shape == "oval" else ""), both_sides(*plan.opening_mm)),
+        ("Window in the mat" + ("" if plan.shape == "rectangle" else f" ({plan.shape})"), both_sides(*plan.opening_mm)),
         ("Backing board: cut to", both_sides(*cut)),
         ("Print", both_sides(*plan.print_mm)),
         ("Mat over print, each side", _pair(plan.overlap_mm)),
@@ -164,8 +164,8 @@ def _advice(page: Page, plan: FramePlan, y: float, width: float) -> None:
         "Not over a radiator or stove, not on a damp outer wall, not in bath or kitchen.",
         "Cut out the slip below and put it on the back of the frame, not on the print: its number finds the original.",
     ]
-    if plan.shape == "oval":
-        shop.insert(0, "An oval window: the measures above are those of the rectangle around it.")
+    if plan.shape != "rectangle":
+        shop.insert(0, f"A window that is {plan.shape}: the measures above are those of the rectangle around it.")
     if max(plan.blank_mm) == 0 and plan.picture_mm[0] < plan.opening_mm[0]:
         shop.insert(0, f"The edges of the original show: its paper floats {in_mm(FLOAT_GAP_MM)} inside the window.")
     for x, heading, items in ((_LEFT, "Ask for in the shop", shop), (_LEFT + column + 8, "On the wall", wall)):

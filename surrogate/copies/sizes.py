@@ -26,6 +26,15 @@ NAMED_MM: dict[str, tuple[float, float, Unit]] = {
     "letter": (8.5 * MM_PER_INCH, 11 * MM_PER_INCH, "in"),
     "legal": (8.5 * MM_PER_INCH, 14 * MM_PER_INCH, "in"),
     "tabloid": (11 * MM_PER_INCH, 17 * MM_PER_INCH, "in"),
+    # sizes of old photographs and so of the frames made for them (from memory; makers varied by a few mm)
+    "wallet": (2.5 * MM_PER_INCH, 3.5 * MM_PER_INCH, "in"),
+    "carte-de-visite": (64.0, 100.0, "mm"),
+    "quarter-plate": (3.25 * MM_PER_INCH, 4.25 * MM_PER_INCH, "in"),
+    "half-plate": (4.25 * MM_PER_INCH, 5.5 * MM_PER_INCH, "in"),
+    "postcard": (3.5 * MM_PER_INCH, 5.5 * MM_PER_INCH, "in"),
+    "stereo": (3.5 * MM_PER_INCH, 7 * MM_PER_INCH, "in"),
+    "cabinet": (4.25 * MM_PER_INCH, 6.5 * MM_PER_INCH, "in"),
+    "whole-plate": (6.5 * MM_PER_INCH, 8.5 * MM_PER_INCH, "in"),
 }
 
 _UNITS: dict[str, float] = {
@@ -68,16 +77,19 @@ def parse_size(text: str, what: str = "size") -> Size:
 
     ``what`` names the size in the message ("frame", "opening", "paper").
     """
-    name = text.strip().lower()
+    name = "-".join(text.lower().split())
     if name in NAMED_MM:
         return Size(*NAMED_MM[name])
     match = _SIZE.fullmatch(text)
-    unit = match and (match[4] or match[2])
-    if not match or not unit:
+    if match and not (match[4] or match[2]):
+        bare = "".join(text.split())
+        raise WrongUse(f"The {what} '{text}' has no unit. Write {bare}in for inches, {bare}cm or {bare}mm.")
+    if not match:
         raise WrongUse(
             f"The {what} '{text}' was not understood. Write width x height with a unit, such as 8x10in, 203x254mm or "
             f"20x25cm, or a name: {', '.join(NAMED_MM)}."
         )
+    unit = match[4] or match[2]
     first, second = (match[2] or unit).lower(), unit.lower()
     width, height = _number(match[1]) * _UNITS[first], _number(match[3]) * _UNITS[second]
     if not all(SMALLEST_MM <= side <= LARGEST_MM for side in (width, height)):
