@@ -1,4 +1,4 @@
-"""Laying one scan of an original over another: features first, then correlation to a part of a pixel."""
+"""Laying one scan of an original over another: features first, then phase correlation to a part of a pixel."""
 
 from __future__ import annotations
 
@@ -16,13 +16,39 @@ _FEWEST = 12
 #: Two neighbours must be told apart this well (Lowe 2004, section 7.1: 0.8; from memory).
 _RATIO = 0.8
 
+#: Long edge (px) at which features are looked for: enough of them, at a third of the time of 1400 px.
+_FEATURE_PX = 900
 
-def _structure(density: Floats) -> npt.NDArray[np.uint8]:
-    """Detail of a density picture (H, W, 3), with fade, exposure and stain levelled out, as 8 bits."""
+#: Tiles of the second step: side (px), tiles along each axis, and the peak below which a tile holds nothing in common.
+#: Tried: 64, 128 and 256 px; 128 had half the error of the others.
+_TILE, _TILES, _PEAK = 128, 9, 0.05
+
+#: A tile that wants to move farther than this (px) has been misled.
+_FARTHEST = 3.0
+
+
+def _levelled(density: Floats) -> Floats:
+    """Detail of a density picture (H, W, 3) as (H, W) in -1 to 1: fade, exposure and stain are levelled out."""
     grey = density.mean(axis=2)
+    flat = grey - cv2.GaussianBlur(grey, (0, 0), max(grey.shape) / 100)
+    spread = float(np.percentile(np.abs(flat), 98)) or 1.0
+    return np.asarray(np.tanh(flat / spread), np.float32)
+
+
+def _structure(density: Floats) -> tuple[npt.NDArray[np.uint8], float]:
+    """Coarser detail as 8 bits, at most ``_FEATURE_PX`` long, and its scale."""
+    grey = density.mean(axis=2)
+    scale = min(1.0, _FEATURE_PX / max(grey.shape))
+    if scale < 1:
+        grey = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     flat = grey - cv2.GaussianBlur(grey, (0, 0), max(grey.shape) / 25)
     spread = float(np.percentile(np.abs(flat), 99)) or 1.0
-    return np.asarray(np.clip(128 + 127 * flat / spread, 0, 255), np.uint8)
+    return np.asarray(np.clip(128 + 127 * flat / spread, 0, 255), np.uint8), scale
+
+
+def _grow(scale: float) -> Array:
+    """Pixels of a picture to those of one ``scale`` times as large; pixel centres stay pixel centres."""
+    return np.array([[scale, 0, (scale - 1) / 2], [0, scale, (scale - 1) / 2], [0, 0, 1]])
 
 
 def register(fixed: Floats, moving: Floats) -> Array | None:
@@ -30,8 +56,8 @@ def register(fixed: Floats, moving: Floats) -> Array | None:
 
     Both are densities (H, W, 3); any turn and crop, scales within a factor of about four.
     """
-    one, other = _structure(fixed), _structure(moving)
-    finder = cv2.SIFT.create(nfeatures=4000)
+    (one, shrunk), (other, shrunk_other) = _structure(fixed), _structure(moving)
+    finder = cv2.SIFT.create(nfeatures=3000)
     points, words = finder.detectAndCompute(one, None)
     points_there, words_there = finder.detectAndCompute(other, None)
     if words is None or words_there is None or min(len(words), len(words_there)) < _FEWEST:
@@ -48,23 +74,42 @@ def register(fixed: Floats, moving: Floats) -> Array | None:
     start, agreeing = cv2.estimateAffine2D(here, there, ransacReprojThreshold=2.0, maxIters=5000)
     if start is None or agreeing.sum() < _FEWEST or not 0.05 < abs(np.linalg.det(start[:, :2])) < 20:
         return None
-    return _refined(one, other, start)
+    whole = _grow(1 / shrunk_other) @ np.vstack([start, [0, 0, 1]]) @ _grow(shrunk)
+    return _refined(_levelled(fixed), _levelled(moving), whole)[:2]
 
 
-def _refined(one: npt.NDArray[np.uint8], other: npt.NDArray[np.uint8], start: Array) -> Array:
-    """Maximise correlation (Evangelidis and Psarakis 2008) from where the features led; they stand if it fails."""
-    size, how = (one.shape[1], one.shape[0]), cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    inside = cv2.warpAffine(np.full(other.shape, 255, np.uint8), start, size, flags=how)
-    roughly = cv2.warpAffine(other, start, size, flags=how)
-    stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 40, 1e-5)
-    try:
-        _, small = cv2.findTransformECC(
-            one, roughly, np.eye(2, 3, dtype=np.float32), cv2.MOTION_AFFINE, stop, cv2.erode(inside, np.ones((9, 9))), 5
-        )
-    except cv2.error:
-        return np.asarray(start)
-    step = np.vstack([small.astype(np.float64), [0, 0, 1]])
-    return np.asarray((np.vstack([start, [0, 0, 1]]) @ step)[:2])
+def _refined(one: Floats, other: Floats, start: Array) -> Array:
+    """Move tile by tile to where the phases agree, twice; ``start`` stands where too little is in common."""
+    height, width = one.shape
+    tile = min(_TILE, height, width)
+    window = cv2.createHanningWindow((tile, tile), cv2.CV_32F)
+    corners = [
+        (x, y)
+        for y in np.unique(np.linspace(0, height - tile, _TILES).astype(int))
+        for x in np.unique(np.linspace(0, width - tile, _TILES).astype(int))
+    ]
+    found = start
+    for _ in range(2):
+        placed = cv2.warpAffine(other, found[:2], (width, height), flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP)
+        moves = []
+        for x, y in corners:
+            (dx, dy), peak = cv2.phaseCorrelate(
+                one[y : y + tile, x : x + tile], placed[y : y + tile, x : x + tile], window
+            )
+            if peak > _PEAK and np.hypot(dx, dy) < _FARTHEST:
+                moves.append((x + (tile - 1) / 2, y + (tile - 1) / 2, dx, dy, peak))
+        if len(moves) < _FEWEST:
+            return found
+        x, y, dx, dy, peak = np.array(moves).T
+        here, there = np.c_[x, y], np.c_[x + dx, y + dy]
+        _, agreeing = cv2.estimateAffine2D(here, there, ransacReprojThreshold=0.5)
+        kept = agreeing.ravel() > 0
+        if kept.sum() < _FEWEST:
+            return found
+        weight = peak[kept, None]
+        step = np.linalg.lstsq(weight * np.c_[here, np.ones(len(here))][kept], weight * there[kept], rcond=None)[0].T
+        found = found @ np.vstack([step, [0, 0, 1]])
+    return found
 
 
 def laid_over(moving: Floats, transform: Array, shape: tuple[int, int]) -> tuple[Floats, npt.NDArray[np.bool_]]:

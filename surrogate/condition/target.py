@@ -12,6 +12,7 @@ from skimage.color import deltaE_ciede2000
 
 from surrogate.condition.chart_find import COLUMNS, ROWS, Chart, find_chart
 from surrogate.condition.chart_values import EDITIONS, NAMES, NEUTRALS, iso_level, reference_values, stars
+from surrogate.condition.colorimetry import density_of_lab, lab, triple
 from surrogate.errors import ScanSetAside
 from surrogate.imaging.read import ScanHeader, open_lab, read_header, read_reduced
 from surrogate.records import Record, Triple
@@ -26,6 +27,10 @@ _CORE = 0.6
 
 #: Patches smaller than this (px) hold too few pixels for a noise figure (400 pixels: 3.5 % standard error).
 _FEWEST_PX = 20
+
+#: Patches lighter than this may reach the top of a channel with noise of four L*; a channel within half an 8-bit code
+#: of its top is clipped (density of code 254.5).
+_CLIPPING_L, _CLIPPED_DENSITY = 84.0, 0.002
 
 #: No lightness above this anywhere (Metamorfoze 2.0, second-hand).
 _HIGHEST_L = 98.0
@@ -70,8 +75,8 @@ def target(scan: Path, *, edition: str = "after-2014", reference: Path | None = 
     """Measure a scan of the 24-patch target, which may lie anywhere and any way round in it.
 
     Tone is the largest lightness error and white balance the largest a*b* distance on the six neutral patches, both
-    from the card's own values; noise is the largest standard deviation of L* on one of them, after a plane (the fall
-    of light) is taken out. Raises :class:`ScanSetAside` when there is no such target and :class:`WrongUse` for an
+    from the card's own values; noise is the standard deviation of L* on them, after a plane (the fall of light) is
+    taken out. Raises :class:`ScanSetAside` when there is no such target and :class:`WrongUse` for an
     unknown edition or a reference file that cannot be used.
     """
     truth = reference_values(edition, reference)
@@ -97,7 +102,7 @@ def target(scan: Path, *, edition: str = "after-2014", reference: Path | None = 
     }
     missing = list(_NEVER)
     if _side_px(chart) * _CORE >= _FEWEST_PX:
-        figures["noise_sd_l"] = float(deviations[NEUTRALS].max())
+        figures["noise_sd_l"] = _noise(deviations[NEUTRALS], (_side_px(chart) * _CORE) ** 2)
     else:
         missing.append("noise: the patches are too small in this scan; scan the target at a higher resolution")
     missing.append("non-uniformity: the target covers too little of the bed; scan a white sheet that fills it")
@@ -108,16 +113,16 @@ def target(scan: Path, *, edition: str = "after-2014", reference: Path | None = 
         figures=figures,
         levels=Levels(fadgi_2016=stars(figures), iso_19264=iso_level(figures)),
         patches=[
-            Patch(name=name, lab=_rounded(lab), reference_lab=_rounded(true), delta_e_2000=round(float(error), 2))
-            for name, lab, true, error in zip(NAMES, colours, truth, errors, strict=True)
+            Patch(name=name, lab=_rounded(colour), reference_lab=_rounded(true), delta_e_2000=round(float(error), 2))
+            for name, colour, true, error in zip(NAMES, colours, truth, errors, strict=True)
         ],
         not_measurable=missing,
         advice=_advice(header, figures, colours, truth, None if reference else edition),
     )
 
 
-def _rounded(lab: Array) -> Triple:
-    return round(float(lab[0]), 2), round(float(lab[1]), 2), round(float(lab[2]), 2)
+def _rounded(colour: Array) -> Triple:
+    return triple(colour, 2)
 
 
 def _side_px(chart: Chart) -> float:
@@ -154,7 +159,30 @@ def _core(tile: Array, mask: npt.NDArray[np.bool_]) -> tuple[Array, float]:
     rest = values[:, 0] - plane @ np.linalg.lstsq(plane, values[:, 0], rcond=None)[0]
     spread = 1.4826 * np.median(np.abs(rest))  # normal distribution: sd from the median absolute deviation
     clean = np.abs(rest) <= max(5 * spread, 0.5)  # dust and scratches lie beyond five deviations
-    return values[clean].mean(axis=0), float(rest[clean].std())
+    return _middle(values[clean]), float(rest[clean].std())
+
+
+def _middle(colours: Array) -> Array:
+    """Mean CIELAB (3,) of pixels; where noise runs into the top of a channel, the medians of the channels instead.
+
+    Clipping takes the upper half of the noise away and so darkens a mean; a median stays as long as less than half of
+    the pixels are clipped.
+    """
+    if colours[:, 0].mean() < _CLIPPING_L:
+        return np.asarray(colours.mean(axis=0))
+    densities = density_of_lab(colours)
+    clipped = (densities <= _CLIPPED_DENSITY).any(axis=1).mean()
+    return np.asarray(colours.mean(axis=0) if clipped < 0.001 else lab(np.median(densities, axis=0)))
+
+
+def _noise(deviations: Array, pixels: float) -> float:
+    """Noise of the neutral patches, each of ``pixels``: of the noisiest, where chance does not make it so.
+
+    The largest of six estimates is too large by itself; as long as it is within 3.5 standard errors of their median
+    (a standard deviation's is 1 / sqrt(2 n) of it) the median stands for all.
+    """
+    middle, largest = float(np.median(deviations)), float(deviations.max())
+    return largest if largest > middle * (1 + 3.5 / np.sqrt(2 * pixels)) else middle
 
 
 def _luminance(lightness: Array) -> Array:
