@@ -14,7 +14,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from surrogate.collection import listing
 from surrogate.errors import WrongUse
-from surrogate.handover import alto, text
+from surrogate.handover import alto, corrections, text
 from surrogate.records import Kind, Original, Side, Use
 
 A = "{http://www.loc.gov/standards/alto/ns-v4#}"
@@ -170,6 +170,34 @@ def test_corrections_by_people_win(tmp_path: Path, corrected: str, lines_said: l
     lines = text.lines_of(tmp_path, file)
     assert [line.text for line in lines] == lines_said
     assert all((line.box is not None) is placed for line in lines)
+
+
+def test_a_correction_broken_otherwise_finds_its_place(tmp_path: Path) -> None:
+    """Written as whole sentences, as one types; worked out by hand."""
+    boxes = [(0.1, 0.1 * n, 0.3, 0.05) for n in range(1, 6)]
+    read = ["The sunner outing of the", "choir which left the boat", "shed at half past", "New voices are", "welcome"]
+    recognised_lines = list(zip(read, boxes, strict=True))
+    said = corrections.places(
+        recognised_lines,
+        [
+            "The summer outing of the choir which left the boat shed at half past",
+            "Something of my own",
+            "New voices are welcome",
+        ],
+    )
+    assert said[0] == pytest.approx((0.1, 0.1, 0.3, 0.25))
+    assert said[1] is None
+    assert said[2] == pytest.approx((0.1, 0.4, 0.3, 0.15))
+
+
+def test_what_people_wrote_stands_by_itself(tmp_path: Path) -> None:
+    """Handwriting, or no Tesseract at all: a text typed by people is listed and read."""
+    file = tmp_path / text.corrected(text.text_file("2026.001.0002", Side.RECTO))
+    file.parent.mkdir(parents=True)
+    file.write_text("Dear Tobias,\n\nThe water came\n", "utf-8")
+    (listed,) = text.found(tmp_path, "2026.001.0002")
+    assert (listed.file, listed.mean_confidence) == ("texts/2026-001/2026-001-0002_r.txt", None)
+    assert [line.text for line in text.lines_of(tmp_path, listed.file)] == ["Dear Tobias,", "The water came"]
 
 
 def test_only_what_is_to_be_read_is_read(tmp_path: Path) -> None:

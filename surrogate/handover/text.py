@@ -23,6 +23,7 @@ from surrogate.collection.files import replacing
 from surrogate.collection.numbering import group_of
 from surrogate.errors import SurrogateError, WrongUse
 from surrogate.handover import alto
+from surrogate.handover.corrections import places
 from surrogate.records import Copy, Kind, Side, Text, Use
 
 #: Kinds that are read on both sides; of all others only the back is.
@@ -179,14 +180,18 @@ def refresh_all(
 
 
 def found(collection: Path, reference: str) -> list[Text]:
-    """The texts of one original that lie in the collection; pages without a word are left out."""
+    """The texts of one original that lie in the collection: recognised, or only written by people.
+
+    Pages on which no word was recognised and none was written are left out.
+    """
     texts = []
     for side in Side:
         file = text_file(reference, side)
-        if (collection / file).is_file():
-            page = alto.read(collection / file)
-            if page.words:
-                texts.append(Text(side=side, file=file, language=page.language, mean_confidence=page.mean_confidence))
+        page = alto.read(collection / file) if (collection / file).is_file() else None
+        if page is not None and page.words:
+            texts.append(Text(side=side, file=file, language=page.language, mean_confidence=page.mean_confidence))
+        elif (collection / corrected(file)).is_file():
+            texts.append(Text(side=side, file=corrected(file), language="", mean_confidence=None))
     return texts
 
 
@@ -204,19 +209,20 @@ def _recognised_lines(page: alto.Page) -> list[Line]:
 
 
 def corrected(file: str) -> str:
-    """Path of the text that people wrote instead of what was recognised in the ALTO file ``file``."""
-    return file.removesuffix(".xml") + ".txt"
+    """Path of the text that people wrote, by the path of the recognised text or of that text itself."""
+    return f"{file.rpartition('.')[0]}.txt"
 
 
 def lines_of(collection: Path, file: str) -> list[Line]:
-    """The text of one side by its ALTO file: corrected by people, else the legible recognised lines.
+    """The text of one side by its file: what people wrote, else the legible recognised lines.
 
-    A correction with as many lines as were legible keeps their places on the picture.
+    What people wrote takes the places of the recognised lines that it replaces (:mod:`.corrections`).
     """
-    lines = _recognised_lines(alto.read(collection / file)) if (collection / file).is_file() else []
+    recognised = collection / f"{file.rpartition('.')[0]}.xml"
+    lines = _recognised_lines(alto.read(recognised)) if recognised.is_file() else []
     correction = collection / corrected(file)
     if not correction.is_file():
         return lines
-    written = [text for text in correction.read_text("utf-8-sig").splitlines() if text.strip()]
-    places = [line.box for line in lines] if len(lines) == len(written) else [None] * len(written)
-    return [Line(text.strip(), box) for text, box in zip(written, places, strict=True)]
+    written = [text.strip() for text in correction.read_text("utf-8-sig").splitlines() if text.strip()]
+    placed = places([(line.text, line.box) for line in lines], written)
+    return [Line(text, box) for text, box in zip(written, placed, strict=True)]

@@ -55,7 +55,7 @@ def shortened(text: str) -> str:
 
 def citation(site: Site, item: Item, address: str) -> str:
     """How to cite an item: title, date, collection, number, address."""
-    parts = [item.heading, item.when, f"{site.name}, {item.reference}", address]
+    parts = [item.heading, item.when[:1].upper() + item.when[1:], f"{site.name}, {item.reference}", address]
     return " ".join(ended(part) if part != address else part for part in parts if part)
 
 
@@ -122,6 +122,15 @@ def _boxes(picture: Picture) -> str:
     return ";".join(",".join(f"{share:.4f}" for share in line.box) if line.box else "" for line in picture.text)
 
 
+def _done(item: Item) -> list[str]:
+    """What was done to the pictures, in sentences; where it differs, each begins with the picture it speaks of."""
+    done = {picture_label(picture): [sentence(words) for words in picture.words] for picture in item.pictures}
+    said = [sentences for sentences in done.values() if sentences]
+    if all(sentences == said[0] for sentences in said):
+        return said[0] if said else []
+    return [f"{label}: {' '.join(sentences)}" for label, sentences in done.items() if sentences]
+
+
 def _render_item(
     site: Site, overview: Overview, number: int, around: Sequence[Card | None], to: Addresses, stream: TextIO
 ) -> None:
@@ -145,7 +154,7 @@ def _render_item(
         "item": item,
         "pictures": shown,
         "facts": list(_facts(item)),
-        "words": list(dict.fromkeys(sentence(words) for picture in item.pictures for words in picture.words)),
+        "words": _done(item),
         "citation": citation(site, item, address),
         "manifest": item_manifest(item.name),
         "description": shortened(item.caption or f"{item.heading}, {site.name}"),
