@@ -14,13 +14,15 @@ import time
 import zlib
 from pathlib import Path
 
+import mutations
 import numpy as np
 import pytest
 import skimage.data
 import tifffile
 from PIL import Image
 
-from surrogate.errors import WrongUse
+from surrogate import running
+from surrogate.errors import ScanSetAside, WrongUse
 from surrogate.imaging import read
 from surrogate.intake.gather import gather, printable
 
@@ -220,7 +222,6 @@ def test_folders_nested_a_thousand_deep(tmp_path: Path) -> None:
 def test_files_that_change_while_they_are_read(kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from surrogate import pipeline
     from surrogate.collection import files
-    from surrogate.errors import ScanSetAside
 
     path = tmp_path / "scan.tif"
     PICTURE.save(path)
@@ -329,3 +330,22 @@ def test_a_lot_of_small_pages_is_read_in_no_time(tmp_path: Path) -> None:
     started = time.process_time()
     assert read.read_header(tmp_path / "film.tif").pages == 2000
     assert time.process_time() - started < 3
+
+
+def test_damaged_files_are_read_or_set_aside_and_nothing_else(tmp_path: Path) -> None:
+    """Sixty of the mutations that tests/benchmarks/quality_formats.py makes two thousand of, through a worker."""
+    outcomes = {"read": 0, "set aside": 0}
+    with running.executor(1) as (pool, _):
+        begun = [(path, pool.submit(read.read_header, path)) for path, _ in mutations.damaged(tmp_path, 60)]
+        begun += [(path, pool.submit(read.read_reduced, path, 300)) for path, _ in begun]
+        for _, future in begun:
+            try:
+                assert future.result() is not None
+                outcomes["read"] += 1
+            except ScanSetAside as problem:
+                assert problem.reason
+                assert problem.advice
+                assert not any(word in problem.reason for word in ("crash", "seconds", "memory"))
+                outcomes["set aside"] += 1
+    assert outcomes["read"] > 10
+    assert outcomes["set aside"] > 30

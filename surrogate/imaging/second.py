@@ -102,6 +102,7 @@ def _deep(path: Path, kind: str) -> Pixels | None:
     depth = (start[size + 42] & 0x7F) + 1 if 0 <= size < len(start) - 43 else 8
     if not 8 < depth <= 16:
         return None
+    cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)  # it would write of damage on the terminal
     try:
         read = cv2.imread(str(path), cv2.IMREAD_UNCHANGED)
     except cv2.error:
