@@ -41,6 +41,7 @@ class Wording:
     rows: Mapping[str, SheetRow]
     numbered: Mapping[tuple[str, Side], SheetRow]
     own: Mapping[tuple[str, Side], SheetRow]
+    given_sha256: str | None = None
     notes: list[str] = field(default_factory=list)
 
     def caption_for(self, name: str) -> Caption:
@@ -87,9 +88,11 @@ class Wording:
         """Bring what was written in the sheets since the last run into the catalogue, cell by cell.
 
         What the tool last wrote into the sheet is the common ground; where a sheet and the catalogue were both
-        changed, the sheet's cell is kept and the other stands in the column ``conflict``.
+        changed, the sheet's cell is kept and the other stands in the column ``conflict``. A sheet given again with the
+        same bytes has nothing new in it: what people wrote since is not undone by running the same command twice.
         """
         with catalogue.transaction():
+            news = self.given_sha256 is not None and catalogue.is_new_sheet(self.given_sha256)
             for row in catalogue.caption_rows():
                 cells = row.cells
                 own = self.own.get((row.reference, row.side))
@@ -97,7 +100,7 @@ class Wording:
                     cells, conflicts = merge_row(row.in_sheet or cells, _cells(own), cells)
                     self.notes += [conflict.words() for conflict in conflicts]
                 given = self.rows.get(row.cells.get("file", "")) or self.numbered.get((row.reference, row.side))
-                if given is not None:
+                if given is not None and news:
                     said = {column: cell for column, cell in _cells(given).items() if cell}
                     cells, conflicts = merge_row(row.in_sheet or said, {**row.in_sheet, **said}, cells)
                     self.notes += [conflict.words() for conflict in conflicts]
@@ -178,7 +181,8 @@ def read(
         sheet = read_sheet(own_sheet, headers)
         notes += [f"{paths.CAPTIONS}: {note}" for note in sheet.notes]
         own = _numbered(sheet.rows)
-    return Wording(rows=rows, numbered=numbered, own=own, notes=notes)
+    given_sha256 = None if given is None else sha256_of(given)
+    return Wording(rows=rows, numbered=numbered, own=own, given_sha256=given_sha256, notes=notes)
 
 
 def _numbered(rows: Iterable[SheetRow]) -> dict[tuple[str, Side], SheetRow]:

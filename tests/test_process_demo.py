@@ -171,6 +171,10 @@ def test_a_new_caption_rewrites_words_and_leaves_pixels(own_demo: Path, manifest
     assert "words changed after the copy was made" in told
     assert audit(own_demo).findings == []
     assert rebuild(own_demo, [changed.reference]).exit_status == 0
+    manifest_now = (own_demo / "manifest.json").read_bytes()
+    again = process([SAMPLES], own_demo, captions=SAMPLES / "captions.csv", workers=1)  # the same command once more
+    assert again.updated == []
+    assert (own_demo / "manifest.json").read_bytes() == manifest_now
 
 
 def test_leave_alone_in_the_sheet_is_followed(own_demo: Path, manifest: Manifest) -> None:

@@ -341,6 +341,11 @@ class Catalogue:
         row = self._db.execute("SELECT value FROM facts WHERE name = 'caption sheet'").fetchone()
         return None if row is None else str(row[0])
 
+    def is_new_sheet(self, sha256: str) -> bool:
+        """Whether a caption sheet with these bytes was never given before; from now on it was."""
+        put = self._db.execute("INSERT OR IGNORE INTO facts VALUES (?, 'merged')", (f"given sheet {sha256}",))
+        return put.rowcount > 0
+
     def sheet_is_current(self) -> bool:
         """Whether the sheet as last written holds everything that the catalogue holds."""
         return self._db.execute("SELECT 1 FROM captions WHERE in_sheet != cells").fetchone() is None

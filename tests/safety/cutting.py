@@ -1,7 +1,8 @@
 """Runs of the command line that are killed, or whose power is cut, at a moment chosen by a seed.
 
 A run is a child of this process with a process group of its own, so that it starts in milliseconds and dies with its
-ExifTool and its workers. Moments are counted in what Python does to files (opening for writing, renaming, deleting,
+ExifTool and its workers. With one worker that is forked too, instead of being prepared by a server (``fresh`` runs do
+as users' runs do). Moments are counted in what Python does to files (opening for writing, renaming, deleting,
 making folders, starting programs), since those are the moments between which a half-written state can lie; the other
 half of the moments are taken by the clock, so that they also fall inside SQLite, libvips and ExifTool.
 """
@@ -9,6 +10,7 @@ half of the moments are taken by the clock, so that they also fall inside SQLite
 from __future__ import annotations
 
 import contextlib
+import mmap
 import os
 import signal
 import subprocess
@@ -41,23 +43,20 @@ class Run:
     seconds: float
 
 
-def run(arguments: Sequence[str], moment: Moment = Moment(), *, output: Path | None = None) -> Run:
+def run(arguments: Sequence[str], moment: Moment = Moment(), *, output: Path | None = None, fresh: bool = False) -> Run:
     """Run a command in a child; at ``moment`` SIGKILL its whole group."""
-    reader, writer = os.pipe()
+    counted = mmap.mmap(-1, 4)
     start = time.monotonic()
     child = os.fork()
     if child == 0:
-        os.close(reader)
-        _child(arguments, moment, writer, output)
-    os.close(writer)
+        _child(arguments, moment, counted, output, fresh=fresh)
     with contextlib.suppress(OSError):
         os.setpgid(child, child)
     status = _wait(child, None if moment.seconds is None else start + moment.seconds)
     taken = time.monotonic() - start
     with contextlib.suppress(ProcessLookupError):
         os.killpg(child, signal.SIGKILL)  # its ExifTool, which a run that ends by itself would end too
-    with os.fdopen(reader, "rb") as told:
-        events = len(told.read())
+    events = int.from_bytes(counted[:], "little")
     return Run(os.waitstatus_to_exitcode(status) if os.WIFEXITED(status) else None, events, taken)
 
 
@@ -73,7 +72,7 @@ def _wait(child: int, until: float | None) -> int:
     return os.waitpid(child, 0)[1]
 
 
-def _child(arguments: Sequence[str], moment: Moment, writer: int, output: Path | None) -> None:
+def _child(arguments: Sequence[str], moment: Moment, counted: mmap.mmap, output: Path | None, *, fresh: bool) -> None:
     """Never returns."""
     status = 70
     try:
@@ -81,9 +80,12 @@ def _child(arguments: Sequence[str], moment: Moment, writer: int, output: Path |
         sink = os.open(os.devnull if output is None else output, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o644)
         os.dup2(sink, 1)
         os.dup2(sink, 2)
-        sys.addaudithook(_Counter(moment.event, writer))
+        sys.addaudithook(_Counter(moment.event, counted))
+        from surrogate import crew
         from surrogate.cli import main
 
+        if not fresh:
+            crew._METHOD = "fork"
         status = main(list(arguments))
     finally:
         sys.stdout.flush()
@@ -91,10 +93,10 @@ def _child(arguments: Sequence[str], moment: Moment, writer: int, output: Path |
 
 
 class _Counter:
-    """Writes one byte for each thing done to files, and ends the group at the nth."""
+    """Counts the things done to files by all processes of a run, and ends them at the nth."""
 
-    def __init__(self, last: int | None, writer: int) -> None:
-        self.last, self.writer, self.count = last, writer, 0
+    def __init__(self, last: int | None, counted: mmap.mmap) -> None:
+        self.last, self.counted = last, counted
 
     def __call__(self, event: str, arguments: tuple[object, ...]) -> None:
         if event == "open":
@@ -103,10 +105,10 @@ class _Counter:
                 return
         elif event not in _COUNTED:
             return
-        self.count += 1
-        if self.count == self.last:
+        count = int.from_bytes(self.counted[:], "little") + 1
+        self.counted[:] = count.to_bytes(4, "little")
+        if count == self.last:
             os.killpg(0, signal.SIGKILL)
-        os.write(self.writer, b".")
 
 
 @contextlib.contextmanager
