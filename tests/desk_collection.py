@@ -12,19 +12,22 @@ from PIL import Image
 from starlette.applications import Starlette
 
 from surrogate import exporting
+from surrogate.collection import settings
 from surrogate.collection.catalogue import CopyRow, OriginalRow, open_catalogue
 from surrogate.collection.numbering import name_of
 from surrogate.description.sheet import caption_from
 from surrogate.desk import create_app
+from surrogate.desk.guard import Allowance, Limits
 from surrogate.records import Copy, Kind, Master, Side, Use
 
 KEY = "one-time-key-of-this-test"
-FIRST, SECOND = "2026.001.0001", "2026.001.0002"
+FIRST, SECOND, THIRD = "2026.001.0001", "2026.001.0002", "2026.001.0003"
 
 
 def build(folder: Path) -> Path:
     """Three originals; the first has a back with a reading copy, and words on both sides."""
     folder.mkdir()
+    settings.write_first(folder, 2026)
     with open_catalogue(folder) as catalogue:
         for number in (1, 2, 3):
             reference = f"2026.001.{number:04}"
@@ -63,11 +66,16 @@ def _copy(folder: Path, reference: str, master: Master, use: Use) -> Copy:
     )  # fmt: skip
 
 
+def unlimited() -> Limits:
+    """Limits that no test reaches."""
+    return Limits(Allowance(1e9, 1e9), Allowance(1e9, 1e9), Allowance(1e9, 1e9))
+
+
 class Client:
     """Asks the desk without a network and keeps its cookies, as a browser would."""
 
-    def __init__(self, folder: Path) -> None:
-        self.app: Starlette = create_app(folder, KEY)
+    def __init__(self, folder: Path, limits: Limits | None = None) -> None:
+        self.app: Starlette = create_app(folder, KEY, limits)
         self.cookies: dict[str, str] = {}
         self.token = ""
 
@@ -98,3 +106,9 @@ class Client:
         kind = {"content-type": "application/x-www-form-urlencoded"}
         body = urlencode({"token": self.token, **fields})
         return self.ask("POST", f"/original/{name_of(reference)}", content=body, headers={**kind, **(headers or {})})
+
+    def post(self, address: str, **fields: str | tuple[str, ...]) -> httpx.Response:
+        """Send any other form."""
+        kind = {"content-type": "application/x-www-form-urlencoded"}
+        body = urlencode({"token": self.token, **fields}, doseq=True)
+        return self.ask("POST", address, content=body, headers=kind)

@@ -1,8 +1,8 @@
 """What originals are found by: a second SQLite file beside the catalogue, made from it and thrown away at will.
 
-It holds one card for each original, its words in a full-text index (SQLite FTS5, without case and accents), and how often
-each name and place is used. It is brought up to date by comparing it with the catalogue, so that whoever changed that
-(the desk, ``process``, a sheet) need not know of it.
+It holds one card for each original, its words in a full-text index (SQLite FTS5, without case and accents), and how
+often each name and place is used. It is brought up to date by comparing it with the catalogue, so that whoever changed
+that (the desk, ``process``, a sheet) need not know of it.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import sqlite3
 import threading
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -27,6 +28,9 @@ VERSION = 1
 
 #: Originals entered in one transaction: some 50 ms of work, during which others can read.
 AT_ONCE = 500
+
+#: Longest wait for the first originals of a collection that has no index yet.
+LONGEST_WAIT_S = 5.0
 
 #: The columns of the full-text index.
 COLUMNS = ("reference", "title", "caption", "people", "place", "inscription", "other")
@@ -151,13 +155,18 @@ class SearchIndex:
 
     # bringing up to date
 
-    def wait(self, seconds: float) -> None:
-        """Start to catch up where the catalogue has changed, and wait for the end at most so long."""
+    def wait(self, seconds: float, enough: int = 0) -> None:
+        """Start to catch up where the catalogue has changed, and wait for the end at most so long; longer, up to
+        :data:`LONGEST_WAIT_S`, while fewer than ``enough`` originals are entered (when a collection is opened first).
+        """
         if self._stamp == self._catalogue_stamp():
             return
         at_work = threading.Thread(target=self.catch_up, daemon=True)
         at_work.start()
         at_work.join(seconds)
+        end = time.monotonic() + LONGEST_WAIT_S
+        while at_work.is_alive() and time.monotonic() < end and self.state().entered < enough:
+            at_work.join(seconds / 4)
 
     def catch_up(self) -> None:
         """Enter everything that changed in the catalogue since the index was last brought up to date."""
@@ -328,12 +337,17 @@ def _raw(db: sqlite3.Connection, references: Sequence[str]) -> dict[str, Raw]:
             kind=kinds[reference][0][0],
             sides=tuple(row[0] for row in sides.get(reference, ())),
             captions=tuple((side, json.loads(cells)) for side, cells in captions.get(reference, ())),
-            conditions=tuple(json.loads(text) for text in dict(conditions.get(reference, ())).values()),  # type: ignore[arg-type]
+            conditions=tuple(json.loads(text) for text in _newest(conditions.get(reference, ())).values()),
             same_pictures=same.get(reference, 0),
         )
         for reference in references
         if reference in kinds
     }
+
+
+def _newest(rows: Sequence[Sequence[Any]]) -> dict[str, str]:
+    """The last record of each side; ``rows`` hold side and record, the oldest first."""
+    return {row[0]: row[1] for row in rows}
 
 
 def _take_out(db: sqlite3.Connection, reference: str) -> None:
@@ -358,8 +372,9 @@ def _put_in(db: sqlite3.Connection, raw: Raw, entry: Entry) -> None:
         ),
     ).lastrowid
     db.execute(
-        f"INSERT INTO words (rowid, {', '.join(COLUMNS)}) VALUES (?{', ?' * len(COLUMNS)})", (card, *entry.texts)
-    )  # noqa: S608
+        f"INSERT INTO words (rowid, {', '.join(COLUMNS)}) VALUES (?{', ?' * len(COLUMNS)})",  # noqa: S608
+        (card, *entry.texts),
+    )
     db.executemany("INSERT INTO used VALUES (?, ?, 1) ON CONFLICT (what, word) DO UPDATE SET times = times + 1", used)
     db.executemany(
         "INSERT INTO seen SELECT reference, side, cells FROM record.captions WHERE reference = ? AND side = ?",

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import secrets
 import socket
 import sys
+import threading
 from pathlib import Path
 
 import uvicorn
@@ -13,6 +15,9 @@ import uvicorn
 from surrogate.collection import paths
 from surrogate.desk.pages import create_app
 from surrogate.errors import CollectionUnusable, WrongUse
+
+#: A scan larger than this is decoded into a temporary file while its tiles are cut, not into memory.
+MOST_IN_MEMORY = "32m"
 
 
 def desk(folder: Path, port: int = 0) -> None:
@@ -23,6 +28,7 @@ def desk(folder: Path, port: int = 0) -> None:
     """
     if not (folder / paths.CATALOGUE).is_file():
         raise CollectionUnusable(f"{folder} is not a collection yet. Take scans in with `surrogate process` first.")
+    os.environ.setdefault("VIPS_DISC_THRESHOLD", MOST_IN_MEMORY)
     key = secrets.token_urlsafe(24)
     app = create_app(folder, key)
     try:
@@ -32,6 +38,7 @@ def desk(folder: Path, port: int = 0) -> None:
     with contextlib.closing(listening):
         sys.stdout.write(f"Open http://127.0.0.1:{listening.getsockname()[1]}/?key={key}\n")
         sys.stdout.flush()
+        threading.Thread(target=app.state.room.index.wait, args=(0,), daemon=True).start()
         settings = uvicorn.Config(
             app,
             log_level="error",
@@ -41,5 +48,8 @@ def desk(folder: Path, port: int = 0) -> None:
             ws="none",
             timeout_graceful_shutdown=2,  # whatever was acknowledged is on the disk already
         )
-        with contextlib.suppress(KeyboardInterrupt):
-            uvicorn.Server(settings).run(sockets=[listening])
+        try:
+            with contextlib.suppress(KeyboardInterrupt):
+                uvicorn.Server(settings).run(sockets=[listening])
+        finally:
+            app.state.room.sheets.finish()

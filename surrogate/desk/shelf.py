@@ -1,133 +1,164 @@
-"""What the list of originals is searched by, kept in memory and read again when the catalogue has changed."""
+"""Which originals a person looks at, and how an original is entered into the index that finds them."""
 
 from __future__ import annotations
 
-import threading
-import unicodedata
-from bisect import bisect_left, bisect_right
-from collections import Counter
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
 
-from surrogate.collection import paths
-from surrogate.collection.catalogue import CaptionRow, open_catalogue
 from surrogate.collection.numbering import name_of
+from surrogate.collection.search_index import Entry, Query, Raw
+from surrogate.condition import priority
+from surrogate.description.dates import understand
 from surrogate.description.sheet import people_in
-from surrogate.records import Side
+from surrogate.records import Condition, Grade, Kind
 
-#: Cards on one page of the list: about four screens, and small enough to load at once.
+#: Cards on one page of the list: about four screens, and a number that 1 to 6 columns divide.
 CARDS_ON_A_PAGE = 60
 
-#: Names and places offered for completion: more than a family has, and still a small page.
-MOST_OFFERED = 300
-
-_SEARCHED = ("file", "title", "caption", "date", "people", "place", "inscription", "creator", "box", "folder", "notes")
-
-
-@dataclass(frozen=True)
-class Card:
-    """One original in the list."""
-
-    reference: str
-    name: str
-    side: Side
-    title: str
-    captioned: bool
-    approved: bool
-    searched: str
+_WORST = {Grade.SLIGHT: 1, Grade.MODERATE: 2, Grade.SEVERE: 3}
+_OTHER = ("file", "date", "creator", "box", "folder", "enclosure", "notes")
+_LONGEST_WORDS = 200
+_MOST_WORDS = 12
 
 
 @dataclass(frozen=True)
 class View:
-    """Which originals a person looks at: those with all ``words``, perhaps only those without a caption."""
+    """What a person asked for, as it stands in the address; everything empty shows every original."""
 
     words: str = ""
+    person: str = ""
+    place: str = ""
+    since: str = ""
+    until: str = ""
+    kind: str = ""
+    worst: str = ""
     lacking: bool = False
+    unapproved: bool = False
+    unknown: bool = False
+    chosen: str = ""
+    first: str = ""
+
+    @property
+    def refined(self) -> bool:
+        """Whether more than words and the caption tick is asked for."""
+        return self != View(words=self.words, lacking=self.lacking)
+
+    def address(self) -> str:
+        """The view as the query of an address."""
+        texts = {short: getattr(self, name) for short, name in _TEXTS.items()}
+        ticks = {short: "1" for short, name in _TICKS.items() if getattr(self, name)}
+        return urlencode({**{short: text for short, text in texts.items() if text}, **ticks})
+
+    def query(self, among: tuple[str, ...] | None) -> Query:
+        """The view as a question to the index; ``among`` are the originals of its set."""
+        return Query(
+            words=_tokens(self.words),
+            people=_tokens(self.person),
+            places=_tokens(self.place),
+            years=(_year(self.since), _year(self.until)),
+            kind=self.kind,
+            worst=int(self.worst or 0),
+            lacking=self.lacking,
+            unapproved=self.unapproved,
+            unknown=self.unknown,
+            among=among,
+            first=self.first or "number",
+        )
 
 
-@dataclass(frozen=True)
-class Contents:
-    """All cards by reference, and the names and places already used, the most frequent first."""
-
-    cards: tuple[Card, ...]
-    people: tuple[str, ...]
-    places: tuple[str, ...]
-
-    def seen_in(self, view: View) -> list[Card]:
-        """The cards that a view shows."""
-        words = folded(view.words).split()
-        return [
-            card
-            for card in self.cards
-            if not (view.lacking and card.captioned) and all(word in card.searched for word in words)
-        ]
-
-    def beside(self, view: View, reference: str) -> tuple[Card | None, Card | None]:
-        """The cards before and after an original in a view, also where the view no longer shows it."""
-        cards = self.seen_in(view)
-        references = [card.reference for card in cards]
-        before, after = bisect_left(references, reference), bisect_right(references, reference)
-        return (cards[before - 1] if before else None, cards[after] if after < len(cards) else None)
+_TEXTS = {
+    "q": "words",
+    "person": "person",
+    "place": "place",
+    "since": "since",
+    "until": "until",
+    "kind": "kind",
+    "worst": "worst",
+    "set": "chosen",
+    "first": "first",
+}
+_TICKS = {"lacks": "lacking", "unapproved": "unapproved", "unknown": "unknown"}
 
 
-class Shelf:
-    """The contents of one collection. May be asked from several threads."""
-
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
-        self._lock = threading.Lock()
-        self._stamp: tuple[int, int] | None = None
-        self._contents = Contents((), (), ())
-
-    def contents(self) -> Contents:
-        """What the catalogue holds now."""
-        with self._lock:
-            found = (self._folder / paths.CATALOGUE).stat()
-            stamp = (found.st_mtime_ns, found.st_size)
-            if stamp != self._stamp:
-                self._contents = _read(self._folder)
-                self._stamp = stamp
-            return self._contents
+def view_of(asked: Mapping[str, str]) -> View:
+    """The view that an address asks for; what makes no sense in it is left out."""
+    texts = {name: asked.get(short, "").strip()[:_LONGEST_WORDS] for short, name in _TEXTS.items()}
+    if texts["kind"] not in set(Kind):
+        texts["kind"] = ""
+    if texts["worst"] not in {"1", "2", "3"}:
+        texts["worst"] = ""
+    if texts["first"] != "urgent":
+        texts["first"] = ""
+    ticks = {name: asked.get(short) == "1" for short, name in _TICKS.items()}
+    return View(**texts, **ticks)  # type: ignore[arg-type]
 
 
-def folded(text: str) -> str:
-    """Text to search in: without case and accents.
-
-    >>> folded("Zoë MÜLLER")
-    'zoe muller'
-    """
-    spread = unicodedata.normalize("NFKD", text).casefold()
-    return "".join(mark for mark in spread if not unicodedata.combining(mark))
-
-
-def _read(folder: Path) -> Contents:
-    with open_catalogue(folder) as catalogue:
-        references = [row.reference for row in catalogue.originals()]
-        rows: dict[str, list[CaptionRow]] = {}
-        for row in catalogue.caption_rows():
-            rows.setdefault(row.reference, []).append(row)
-    cards = tuple(_card(reference, rows.get(reference, ())) for reference in references)
-    cells = [row.cells for found in rows.values() for row in found]
-    people = (name for row in cells for name in people_in(row.get("people", "")) if name != "?")
-    places = (row["place"].strip() for row in cells if row.get("place", "").strip())
-    return Contents(cards, _frequent(people), _frequent(places))
-
-
-def _card(reference: str, rows: Sequence[CaptionRow]) -> Card:
-    cells = [row.cells for row in rows]
-    words = [row.get(column, "") for row in cells for column in _SEARCHED]
-    return Card(
-        reference=reference,
-        name=name_of(reference),
-        side=rows[0].side if rows else Side.RECTO,
-        title=next((row["title"] for row in cells if row.get("title")), ""),
-        captioned=any(row.get("caption", "").strip() for row in cells),
+def entry_from(raw: Raw) -> Entry:
+    """The index entry of one original."""
+    cells = [cells for _, cells in raw.captions]
+    people = [name for row in cells for name in people_in(row.get("people", ""))]
+    title = _first(cells, "title")
+    captioned = bool(_first(cells, "caption"))
+    conditions = [Condition.model_validate(record) for record in raw.conditions]
+    fade, loss, stain, marks = priority.worst(conditions)
+    evidence = priority.Evidence(
+        reference=raw.reference,
+        kind=Kind(raw.kind),
+        date=_first(cells, "date"),
+        enclosure=_first(cells, "enclosure"),
+        notes=_first(cells, "notes"),
+        fade=fade,
+        loss=loss,
+        stain=stain,
+        marks=marks,
+        captioned=bool(title or captioned),
+        copies=1 + raw.same_pictures,
+    )
+    texts = [raw.reference, *(_all(cells, column) for column in ("title", "caption", "people", "place", "inscription"))]
+    return Entry(
+        name=name_of(raw.reference),
+        side=raw.sides[0] if raw.sides else "recto",
+        title=title,
+        captioned=captioned,
         approved=any(row.get("approved") for row in cells),
-        searched=folded("\n".join([reference, *words])),
+        unknown="?" in people,
+        years=_years(_first(cells, "date")),
+        worst=max(_WORST.get(fade, 0), _WORST.get(stain, 0)),
+        urgency=priority.score(evidence),
+        texts=(*texts, "\n".join(_all(cells, column) for column in _OTHER)),
+        people=tuple(dict.fromkeys(name for name in people if name != "?")),
+        places=tuple(dict.fromkeys(row["place"].strip() for row in cells if row.get("place", "").strip())),
     )
 
 
-def _frequent(words: Iterable[str]) -> tuple[str, ...]:
-    counted = Counter(words)
-    return tuple(sorted(counted, key=lambda word: (-counted[word], word.casefold()))[:MOST_OFFERED])
+def _first(cells: list[dict[str, Any]], column: str) -> str:
+    return next((row[column].strip() for row in cells if row.get(column, "").strip()), "")
+
+
+def _all(cells: list[dict[str, Any]], column: str) -> str:
+    return "\n".join(row[column] for row in cells if row.get(column))
+
+
+def _tokens(text: str) -> tuple[str, ...]:
+    """The words of a text as the index divides it: letters and digits."""
+    return tuple(re.findall(r"[^\W_]+", text))[:_MOST_WORDS]
+
+
+def _year(text: str) -> int | None:
+    return int(text) if re.fullmatch(r"\d{4}", text, re.ASCII) else None
+
+
+def _years(date: str) -> tuple[int, int] | None:
+    """First and last year that a date may mean; None where it has no year.
+
+    >>> _years("1952~"), _years("194X"), _years("1940/1945"), _years("[1951, 1953]"), _years("no date")
+    ((1952, 1952), (1940, 1949), (1940, 1945), (1951, 1953), None)
+    """
+    edtf = understand(date).edtf or date if date else ""
+    years = re.findall(r"(?<![\dX])(\d{2}[\dX]{2})(?![\dX])", edtf)
+    if not years:
+        return None
+    return min(int(year.replace("X", "0")) for year in years), max(int(year.replace("X", "9")) for year in years)

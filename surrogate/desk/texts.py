@@ -1,141 +1,20 @@
-"""Every text of the desk, in one place, by language. A new language is one more dictionary with the same keys."""
+"""Every text of the desk is in one place: a file for each language in ``languages``."""
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
+from importlib.resources import files
 
-ENGLISH: Mapping[str, str] = {
-    "language": "English",
-    "desk": "Desk",
-    "skip": "Skip to the content",
-    "search": "Search words or number",
-    "find": "Find",
-    "lacks": "Lacks a caption",
-    "found_one": "1 original",
-    "found_many": "{count} originals",
-    "nothing": "Nothing found. Try fewer words.",
-    "untitled": "No title yet",
-    "approved_short": "may be shown",
-    "lacks_short": "lacks a caption",
-    "pages": "Pages",
-    "page_of": "Page {page} of {pages}",
-    "earlier": "Previous page",
-    "later": "Next page",
-    "all": "All originals",
-    "previous": "Previous original",
-    "next": "Next original",
-    "keys": "Keys: Alt + Page Up for the previous original, Alt + Page Down for the next one.",
-    "front": "Front",
-    "back": "Back",
-    "reading": "Back, made easy to read",
-    "picture_of": "{side} of {reference}",
-    "larger": "Show larger",
-    "no_picture": "No picture for the screen",
-    "words": "What is known",
-    "title": "Title",
-    "caption": "Caption",
-    "date": "Date",
-    "people": "People",
-    "place": "Place",
-    "inscription": "Inscription",
-    "notes": "Notes",
-    "people_help": "Left to right, with ; between names. Write ? for someone unknown.",
-    "date_help": "As you would say it: 1952, about 1952, summer 1961, 1940s.",
-    "inscription_help": "What is written on the back, letter by letter.",
-    "notes_help": "For the collection only; never published.",
-    "approved": "May this copy be shown?",
-    "yes": "Yes",
-    "no": "No",
-    "save": "Save",
-    "saving": "Saving …",
-    "saved": "Saved",
-    "saved_field": "{field}: saved",
-    "not_saved": "{field}: not saved. Your words are still here; try again.",
-    "conflict": "{field} was changed meanwhile to “{other}”. Your words are still in the field; press Save to keep "
-    "yours.",
-    "emptied": "(empty)",
-    "understood": "Understood as {words}; kept as {edtf}.",
-    "as_written": "Not understood as a date; kept as you wrote it.",
-    "history": "What was changed here",
-    "history_line": "{at}, {field}: “{before}” became “{after}”",
-    "put_back": "Put back",
-    "put_back_name": "Put back {field}: {value}",
-    "refused": "This page cannot be opened",
-    "refused_key": "Open the address that the desk printed when it was started. It works once; start the desk again "
-    "for a new one.",
-    "refused_form": "The form was too old or came from elsewhere. Go back, load the page again and save once more.",
-    "missing": "There is nothing at this address.",
-    "too_large": "That was too much text for one field.",
-    "trouble": "The collection cannot be read or written just now",
-}
+#: The languages shipped, the first for everybody whose own is not among them.
+SHIPPED = ("en", "de")
 
-GERMAN: Mapping[str, str] = {
-    "language": "Deutsch",
-    "desk": "Schreibtisch",
-    "skip": "Zum Inhalt",
-    "search": "Wörter oder Nummer suchen",
-    "find": "Suchen",
-    "lacks": "Ohne Beschreibung",
-    "found_one": "1 Original",
-    "found_many": "{count} Originale",
-    "nothing": "Nichts gefunden. Versuchen Sie es mit weniger Wörtern.",
-    "untitled": "Noch ohne Titel",
-    "approved_short": "darf gezeigt werden",
-    "lacks_short": "ohne Beschreibung",
-    "pages": "Seiten",
-    "page_of": "Seite {page} von {pages}",
-    "earlier": "Vorige Seite",
-    "later": "Nächste Seite",
-    "all": "Alle Originale",
-    "previous": "Voriges Original",
-    "next": "Nächstes Original",
-    "keys": "Tasten: Alt + Bild auf für das vorige Original, Alt + Bild ab für das nächste.",
-    "front": "Vorderseite",
-    "back": "Rückseite",
-    "reading": "Rückseite, gut lesbar gemacht",
-    "picture_of": "{side} von {reference}",
-    "larger": "Größer zeigen",
-    "no_picture": "Kein Bild für den Bildschirm",
-    "words": "Was bekannt ist",
-    "title": "Titel",
-    "caption": "Beschreibung",
-    "date": "Datum",
-    "people": "Personen",
-    "place": "Ort",
-    "inscription": "Aufschrift",
-    "notes": "Bemerkungen",
-    "people_help": "Von links nach rechts, mit ; zwischen den Namen. ? steht für jemand Unbekannten.",
-    "date_help": "So, wie man es sagt: 1952, um 1952, Sommer 1961, 1940er Jahre.",
-    "inscription_help": "Was auf der Rückseite steht, Buchstabe für Buchstabe.",
-    "notes_help": "Nur für die Sammlung; wird nie veröffentlicht.",
-    "approved": "Darf diese Kopie gezeigt werden?",
-    "yes": "Ja",
-    "no": "Nein",
-    "save": "Speichern",
-    "saving": "Wird gespeichert …",
-    "saved": "Gespeichert",
-    "saved_field": "{field}: gespeichert",
-    "not_saved": "{field}: nicht gespeichert. Ihre Worte stehen noch hier; versuchen Sie es noch einmal.",
-    "conflict": "{field} wurde inzwischen geändert: „{other}“. Ihre Worte stehen noch im Feld; drücken Sie "
-    "Speichern, wenn sie gelten sollen.",
-    "emptied": "(leer)",
-    "understood": "Verstanden als {edtf}.",
-    "as_written": "Nicht als Datum verstanden; bleibt, wie Sie es geschrieben haben.",
-    "history": "Was hier geändert wurde",
-    "history_line": "{at}, {field}: aus „{before}“ wurde „{after}“",
-    "put_back": "Zurücknehmen",
-    "put_back_name": "Zurücknehmen, {field}: {value}",
-    "refused": "Diese Seite lässt sich nicht öffnen",
-    "refused_key": "Öffnen Sie die Adresse, die beim Start des Schreibtischs ausgegeben wurde. Sie gilt einmal; ein "
-    "neuer Start gibt eine neue.",
-    "refused_form": "Das Formular war zu alt oder kam von anderswo. Laden Sie die Seite neu und speichern Sie noch "
-    "einmal.",
-    "missing": "Unter dieser Adresse ist nichts.",
-    "too_large": "Das war zu viel Text für ein Feld.",
-    "trouble": "Die Sammlung lässt sich gerade nicht lesen oder schreiben",
-}
 
-LANGUAGES: Mapping[str, Mapping[str, str]] = {"en": ENGLISH, "de": GERMAN}
+def _read(language: str) -> Mapping[str, str]:
+    return tomllib.loads((files("surrogate.desk") / "languages" / f"{language}.toml").read_text("utf-8"))
+
+
+LANGUAGES: Mapping[str, Mapping[str, str]] = {language: _read(language) for language in SHIPPED}
 
 
 def language_for(chosen: str, accepted: str) -> str:
@@ -145,4 +24,4 @@ def language_for(chosen: str, accepted: str) -> str:
     ('de', 'en', 'en')
     """
     wanted = [chosen, *(part.split(";")[0].strip()[:2].lower() for part in accepted.split(","))]
-    return next((language for language in wanted if language in LANGUAGES), "en")
+    return next((language for language in wanted if language in LANGUAGES), SHIPPED[0])

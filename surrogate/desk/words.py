@@ -1,36 +1,56 @@
-"""The words on one original: as people see them, and how a change gets into the catalogue."""
+"""The words and decisions on one original: as people see them, and how a change gets into the catalogue."""
 
 from __future__ import annotations
 
 import json
-import threading
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 from surrogate import exporting
-from surrogate.collection import paths
 from surrogate.collection.catalogue import CaptionRow, Catalogue, open_catalogue
-from surrogate.collection.files import sha256_of
 from surrogate.description.dates import for_people, understand
-from surrogate.description.sheet import caption_from, lock_beside
+from surrogate.description.sheet import caption_from
 from surrogate.description.text import clean
-from surrogate.records import Master, Side
+from surrogate.records import Caption, Kind, Master, Side, Strength, Tone
 
-#: The fields of the page, which are columns of the caption sheet, in their order.
+#: The fields of the page that hold words, which are columns of the caption sheet, in their order.
 FIELDS = ("title", "caption", "date", "people", "place", "inscription", "notes")
+
+#: Where the original lies.
+LOCATION = ("box", "folder", "enclosure")
 
 #: Column of the sheet that says whether the copy may be shown.
 APPROVED = "approved"
 
-#: Event: words were changed at the desk; the detail is JSON with side, field, before and after.
+#: Column that says who may see the original: everybody (empty), nobody outside ("private"), or nobody until a day.
+ACCESS = "access"
+
+#: What a person may choose for the copy of a front; "" leaves it to the collection's settings or to what is found.
+CHOICES: Mapping[str, tuple[str, ...]] = {
+    "strength": ("", *Strength),
+    "tone": ("", *(tone for tone in Tone if tone is not Tone.AS_FOUND)),
+    "kind": ("", *(kind for kind in Kind if kind not in {Kind.TARGET, Kind.UNKNOWN})),
+}
+
+#: Every field that the desk saves.
+SAVED = (*FIELDS, *LOCATION, APPROVED, ACCESS, *CHOICES, "faces")
+
+#: What the next original often has in common with the last one.
+ALIKE = ("date", "people", "place", *LOCATION)
+
+#: Event: words were changed at the desk; the detail is JSON with field, before and after.
 CHANGED = "changed at the desk"
 
 #: Longest text of a field in characters: some five typed pages, far above the longest caption.
 LONGEST = 10_000
 
-_ONE_LINE = frozenset({"title", "date", "people", "place"})
-_sheet_is_being_written = threading.Lock()
+_ONE_LINE = frozenset({"title", "date", "people", "place", *LOCATION, "faces"})
+
+#: What decides about every side, so that a back cannot say otherwise than the front.
+_WHOLE = frozenset({APPROVED, ACCESS})
 
 
 @dataclass(frozen=True)
@@ -45,13 +65,14 @@ class Change:
 
 @dataclass(frozen=True)
 class Saved:
-    """What became of a change: ``value`` is what the catalogue holds now; ``done`` is False where somebody else had
-    changed the field meanwhile, and nothing was saved.
+    """What became of a change: ``value`` is what the catalogue holds now, ``before`` what it held; ``done`` is False
+    where somebody else had changed the field meanwhile, and nothing was saved.
     """
 
     field: str
     value: str
     done: bool
+    before: str
 
 
 @dataclass(frozen=True)
@@ -66,9 +87,16 @@ class DateSaid:
 def tidy(field: str, text: str) -> str:
     """A text as it is kept: without control characters, and on one line where the field has one."""
     kept = clean(text).text.strip()
-    if field == APPROVED:
-        return "yes" if kept == "yes" else ""
     return " ".join(kept.split()) if field in _ONE_LINE else kept
+
+
+def is_sensible(field: str, text: str) -> bool:
+    """Whether a text can stand in a field; only fields with choices and days are particular."""
+    if field == APPROVED:
+        return text in {"", "yes"}
+    if field == ACCESS:
+        return text in {"", "private"} or _is_day(text)
+    return field not in CHOICES or text in CHOICES[field]
 
 
 def date_said(text: str) -> DateSaid:
@@ -79,7 +107,7 @@ def date_said(text: str) -> DateSaid:
 
 def shown(catalogue: Catalogue, reference: str) -> dict[str, str]:
     """Every field as the page shows it. The words of the front count, those of the back where it has none; an
-    inscription is looked for on the back first (as in every file of the original).
+    inscription is looked for on the back first (as in every file of the original). Choices are those of the front.
     """
     front, back = catalogue.caption(reference, Side.RECTO), catalogue.caption(reference, Side.VERSO)
     return {
@@ -90,8 +118,17 @@ def shown(catalogue: Catalogue, reference: str) -> dict[str, str]:
         "place": front.place or back.place,
         "inscription": back.inscription or front.inscription,
         "notes": front.notes or back.notes,
+        **{column: getattr(front, column) or getattr(back, column) for column in LOCATION},
         APPROVED: "yes" if front.approved or back.approved else "",
+        ACCESS: _access(front, back),
+        **{column: getattr(front, column) or "" for column in CHOICES},
+        "faces": front.faces,
     }
+
+
+def _access(front: Caption, back: Caption) -> str:
+    said = exporting.strictest_access(front.access, back.access).strip()
+    return "" if said.lower() == "public" else said
 
 
 def save(folder: Path, reference: str, field: str, before: str, text: str) -> Saved:
@@ -104,19 +141,17 @@ def save(folder: Path, reference: str, field: str, before: str, text: str) -> Sa
         now = shown(catalogue, reference)[field]
         after = tidy(field, text)
         if after == now:
-            return Saved(field, now, done=True)
+            return Saved(field, now, done=True, before=now)
         if tidy(field, before) != tidy(field, now):
-            return Saved(field, now, done=False)
-        rows = {row.side: row for row in catalogue.caption_rows() if row.reference == reference}
+            return Saved(field, now, done=False, before=now)
+        rows = catalogue.caption_row(reference)
         masters = catalogue.masters(reference)
-        sides = tuple(rows) if field == APPROVED and not after else (_side(field, rows, masters),)
-        for side in sides:
-            cells = dict(rows[side].cells) if side in rows else _new_row(reference, side, masters)
-            _put(catalogue, reference, side, {**cells, field: after})
+        for side in _sides(field, rows, masters, emptied=not after):
+            put_cell(catalogue, reference, side, field, after)
         value = shown(catalogue, reference)[field]
         detail = {"field": field, "before": now, "after": value}
         catalogue.add_event(reference, CHANGED, json.dumps(detail, ensure_ascii=False))
-        return Saved(field, value, done=True)
+        return Saved(field, value, done=True, before=now)
 
 
 def history(catalogue: Catalogue, reference: str) -> list[Change]:
@@ -125,24 +160,17 @@ def history(catalogue: Catalogue, reference: str) -> list[Change]:
     return [Change(at, said["field"], said["before"], said["after"]) for at, said in reversed(lines)]
 
 
-def refresh_sheet(folder: Path) -> None:
-    """Bring the caption sheet up to date, unless a person has it open or has written in it since it was written; then
-    the next run of ``process`` brings both together.
-    """
-    path = folder / paths.CAPTIONS
-    with _sheet_is_being_written, open_catalogue(folder) as catalogue:
-        if lock_beside(path) is not None:
-            return
-        if path.is_file() and sha256_of(path) != catalogue.sheet_as_written():
-            return
-        exporting.refresh_sheet(folder, catalogue)
-
-
-def _side(field: str, rows: Mapping[Side, CaptionRow], masters: Sequence[Master]) -> Side:
+def _sides(
+    field: str, rows: Mapping[Side, CaptionRow], masters: Sequence[Master], *, emptied: bool
+) -> tuple[Side, ...]:
+    """The rows of the sheet that a change goes into."""
     order = (Side.VERSO, Side.RECTO) if field == "inscription" else (Side.RECTO, Side.VERSO)
-    written = (side for side in order if side in rows and rows[side].cells.get(field, "").strip())
+    written = tuple(side for side in order if side in rows and rows[side].cells.get(field, "").strip())
+    if field in _WHOLE and (emptied or len(written) > 1):
+        return written
     scanned = (side for side in order if any(master.side is side for master in masters))
-    return next(written, None) or next(scanned, Side.RECTO)
+    choice = field in CHOICES or field == "faces"
+    return ((None if choice else next(iter(written), None)) or next(scanned, Side.RECTO),)
 
 
 def _new_row(reference: str, side: Side, masters: Sequence[Master]) -> dict[str, str]:
@@ -150,9 +178,24 @@ def _new_row(reference: str, side: Side, masters: Sequence[Master]) -> dict[str,
     return {"file": names[0] if names else "", "reference": reference, "side": side.value}
 
 
-def _put(catalogue: Catalogue, reference: str, side: Side, cells: Mapping[str, str]) -> None:
+def put_cell(catalogue: Catalogue, reference: str, side: Side, column: str, text: str) -> None:
+    """Record one cell of one side's row."""
+    rows = catalogue.caption_row(reference)
+    cells = dict(rows[side].cells) if side in rows else _new_row(reference, side, catalogue.masters(reference))
+    put_cells(catalogue, reference, side, {**cells, column: text})
+
+
+def put_cells(catalogue: Catalogue, reference: str, side: Side, cells: Mapping[str, str]) -> None:
+    """Record a row of the sheet as it is written now."""
     caption = caption_from(cells, f"{reference} {side}", [])
     written = {**cells, "reference": reference, "side": side.value}
     if caption.date:
         written["date"] = caption.date
     catalogue.put_caption(reference, side, caption, {column: cell for column, cell in written.items() if cell})
+
+
+def _is_day(text: str) -> bool:
+    try:
+        return bool(re.fullmatch(r"\d{4}-\d\d-\d\d", text, re.ASCII)) and bool(date.fromisoformat(text))
+    except ValueError:
+        return False

@@ -40,6 +40,11 @@ def jpeg(pixels: npt.NDArray[np.uint8], path: Path, *, quality: int, ppi: float 
             raise OSError(28 if "space" in str(error) else 5, str(error)) from error
 
 
+def jpeg_bytes(pixels: npt.NDArray[np.uint8], *, quality: int) -> bytes:
+    """(H, W, 3) uint8 sRGB pixels as a JPEG for the screen, without a profile."""
+    return bytes(_as_image(pixels, None).jpegsave_buffer(Q=quality, keep="none"))
+
+
 def png(pixels: npt.NDArray[np.uint8], path: Path) -> None:
     """Write (H, W, 3) uint8 sRGB pixels as a PNG, reduced to a palette where that does not show."""
     with disk_errors(path):

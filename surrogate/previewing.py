@@ -1,0 +1,177 @@
+"""Pictures for the screen that are made when somebody looks: a copy under another decision, the scan as found, tiles
+of a master at its full resolution. Nothing here changes a collection.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Generic, Literal, TypeVar
+
+import pyvips
+
+from surrogate.condition import measure as condition
+from surrogate.condition.measure import Measured
+from surrogate.copies import make
+from surrogate.errors import ScanSetAside
+from surrogate.imaging.encode import jpeg_bytes
+from surrogate.imaging.read import Raster, open_upright, read_reduced
+from surrogate.pipeline import proxy_density
+from surrogate.records import Kind, Side, Strength, Tone, Use
+from surrogate.recovery import plans
+
+#: Long edge of pictures made for the page: wider than half a large screen.
+SHOWN_PX = 1280
+
+#: JPEG quality of what is only looked at.
+QUALITY = 88
+
+#: Edge of a tile in pixels, as on the published site.
+TILE_PX = 512
+
+#: Masters whose tiles are kept ready, and measured pictures whose preview is; each of the latter takes some 20 MB.
+_PYRAMIDS, _MEASURED = 6, 2
+
+Corners = tuple[tuple[float, float], ...]
+_Value = TypeVar("_Value")
+
+
+@dataclass(frozen=True)
+class Look:
+    """One side of an original as its copy shows it; ``outline`` None is the whole frame."""
+
+    master: Path
+    sha256: str
+    side: Side
+    kind: Kind
+    turn: Literal[0, 90, 180, 270]
+    outline: Corners | None
+    long_edge_px: int
+
+
+@dataclass(frozen=True)
+class Levels:
+    """A master cut into tiles: its size, and how often it was halved until one tile holds it."""
+
+    width: int
+    height: int
+    levels: int
+
+
+@dataclass(frozen=True)
+class _Ready:
+    raster: Raster
+    measured: Measured
+
+
+@dataclass
+class _Kept(Generic[_Value]):
+    """The last few results of a costly function; one is made at a time."""
+
+    most: int
+    drop: Callable[[_Value], None] = lambda _value: None
+    _kept: OrderedDict[object, _Value] = field(default_factory=OrderedDict)
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def get(self, key: object, make_it: Callable[[], _Value]) -> _Value:
+        with self._lock:
+            if key not in self._kept:
+                while len(self._kept) >= self.most:
+                    self.drop(self._kept.popitem(last=False)[1])
+                self._kept[key] = make_it()
+            self._kept.move_to_end(key)
+            return self._kept[key]
+
+
+class Viewer:
+    """Makes pictures for one desk. May be asked from several threads. Use :meth:`close` at the end."""
+
+    def __init__(self) -> None:
+        self._folder = Path(tempfile.mkdtemp(prefix="surrogate-"))
+        self._measured: _Kept[_Ready] = _Kept(_MEASURED)
+        self._pyramids: _Kept[Path] = _Kept(_PYRAMIDS, lambda path: path.unlink(missing_ok=True))
+
+    def close(self) -> None:
+        """Take away the tiles."""
+        shutil.rmtree(self._folder, ignore_errors=True)
+
+    def preview(self, look: Look, strength: Strength, tone: Tone) -> bytes:
+        """The viewing copy as ``process`` would make it with this strength and tone, as JPEG of :data:`SHOWN_PX`.
+
+        Raises :class:`ScanSetAside` where the master cannot be read.
+        """
+        ready = self._measured.get(look, lambda: _measured(look))
+        plan = plans.plan(
+            proxy_density(ready.raster),
+            ready.measured,
+            kind=look.kind,
+            side=look.side,
+            use=Use.VIEWING,
+            tone=tone,
+            strength=strength,
+        )
+        return jpeg_bytes(make.reduced(make.rendered(ready.raster, plan.steps), SHOWN_PX), quality=QUALITY)
+
+    def as_found(self, look: Look) -> bytes:
+        """The same part of the scan as it is, as JPEG of :data:`SHOWN_PX`. Raises :class:`ScanSetAside`."""
+        raster = make.picture(look.master, turn=look.turn, outline=look.outline, long_edge_px=SHOWN_PX)
+        return jpeg_bytes(make.rendered(raster, []), quality=QUALITY)
+
+    def tile(self, master: Path, sha256: str, level: int, column: int, row: int) -> bytes | None:
+        """One tile as JPEG: level 0 is the master's own resolution, each further one half of it. None outside.
+
+        The master is decoded once, in a stream, into a temporary tiled file; the browser never gets more than a tile.
+        Raises :class:`ScanSetAside`.
+        """
+        pyramid = self._pyramids.get(sha256, lambda: self._cut(master, sha256))
+        try:
+            image = pyvips.Image.tiffload(str(pyramid), page=level)
+            left, top = column * TILE_PX, row * TILE_PX
+            if left >= image.width or top >= image.height:
+                return None
+            size = (min(TILE_PX, image.width - left), min(TILE_PX, image.height - top))
+            return bytes(image.crop(left, top, *size).jpegsave_buffer(Q=QUALITY, keep="none"))
+        except pyvips.Error:
+            return None  # no such level
+
+    def _cut(self, master: Path, sha256: str) -> Path:
+        path = self._folder / f"{sha256[:32]}.tif"
+        image, _ = open_upright(master)
+        if image.format == "ushort":
+            image = (image >> 8).cast("uchar").copy(interpretation="srgb")
+        try:
+            image.tiffsave(
+                str(path), tile=True, pyramid=True, tile_width=TILE_PX, tile_height=TILE_PX, compression="jpeg", Q=92,
+                keep="none",
+            )  # fmt: skip
+        except pyvips.Error as error:
+            path.unlink(missing_ok=True)
+            raise ScanSetAside("The master cannot be decoded.", "Run `surrogate audit` and look at it.") from error
+        return path
+
+
+def levels(width: int, height: int) -> Levels:
+    """How a master of this size is cut into tiles.
+
+    >>> levels(6000, 4000).levels
+    4
+    """
+    count, longest = 1, max(width, height)
+    while longest > TILE_PX:
+        longest = longest // 2
+        count += 1
+    return Levels(width, height, count)
+
+
+def _measured(look: Look) -> _Ready:
+    whole = read_reduced(look.master, look.long_edge_px)
+    whole = Raster(make.turned(whole.pixels, look.turn), whole.scale, whole.ppi, whole.profile)
+    raster = whole if look.outline is None else make.straightened(whole, look.outline)
+    density = proxy_density(raster)
+    ppi = None if raster.ppi is None else raster.ppi * density.shape[1] / raster.pixels.shape[1]
+    return _Ready(raster, condition.measure(density, kind=look.kind, side=look.side, ppi=ppi))
