@@ -122,6 +122,8 @@ def _choice(job: FrameJob) -> str:
         return "This print is the positive of a negative, as its recipe says; the scan itself is unchanged."
     if job.as_found:
         return "This print shows the picture as found, faded as it is now. Leave out --as-found for the recovered one."
+    if not job.recipe.steps:
+        return "Nothing had to be recovered: this print shows the picture as it is."
     return "This print shows the picture recovered from fading as its recipe says; the scan itself is unchanged."
 
 

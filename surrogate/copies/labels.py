@@ -150,7 +150,7 @@ def alignment_pdf(layout: LabelSheet) -> bytes:
         ):
             page.line(across - 1.5, down, across + 1.5, down, points=0.4)
             page.line(across, down - 1.5, across, down + 1.5, points=0.4)
-    width, height = min(150.0, layout.paper[0] - 40), 92.0
+    width, height = min(150.0, layout.paper[0] - 40), 72.0
     x, y = (layout.paper[0] - width) / 2, (layout.paper[1] - height) / 2
     page.rectangle(x, y, width, height, grey=None, fill=1.0)
     page.text(x + 6, y + 10, "Print this page on plain paper first", size=13, weight="bold")

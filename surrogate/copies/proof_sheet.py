@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +23,15 @@ PROOFS = "prints/proofs.pdf"
 
 _MARGIN = 16.0
 _ROWS = 3
+
+_Case = Literal["faded", "sound", "negative"]
+
+#: What stands below the two pictures; what begins with "print" has a box to tick.
+_WORDS: dict[_Case, tuple[str, str]] = {
+    "faded": ("print it as found", "print it recovered"),
+    "sound": ("print it", "the same: nothing had to be recovered"),
+    "negative": ("the negative", "print it"),
+}
 
 #: 85 mm at 240 ppi.
 _PICTURE_PX = 800
@@ -63,11 +73,9 @@ def _pair(page: Page, area: tuple[float, float, float, float], collection: Path,
     room = height - 13
     used = page.text(x, y + 3.5, one.number, size=9, weight="bold")
     page.box((x + used + 3, y + 0.2, width - used - 3, 4.6), one.original.title, (8.5, 7.5, 6.5), grey=PENCIL)
-    before, after, negative = _before_and_after(collection, one)
-    pairs = (
-        (x, before, "the negative" if negative else "print it as found"),
-        (x + column + 8, after, "print it" if negative else "print it recovered"),
-    )
+    before, after, kind = _before_and_after(collection, one)
+    first, second = _WORDS[kind]
+    pairs = ((x, before, first), (x + column + 8, after, second))
     for left, picture, words in pairs:
         scale = min(column / picture.width_px, room / picture.height_px)
         size = (picture.width_px * scale, picture.height_px * scale)
@@ -78,8 +86,8 @@ def _pair(page: Page, area: tuple[float, float, float, float], collection: Path,
         page.text(left + (5.6 if tick else 0), y + 6 + size[1] + 4.9, words, size=8.5)
 
 
-def _before_and_after(collection: Path, one: Shown) -> tuple[Picture, Picture, bool]:
-    """The picture as it is and as its recipe makes it; whether it is a negative."""
+def _before_and_after(collection: Path, one: Shown) -> tuple[Picture, Picture, _Case]:
+    """The picture as it is and as its recipe makes it."""
     master = master_of(one.original)
     copy = copy_of(one, Use.VIEWING)
     recipe = recipe_of(collection, copy) if copy else None
@@ -92,9 +100,10 @@ def _before_and_after(collection: Path, one: Shown) -> tuple[Picture, Picture, b
         )
     except ScanSetAside as error:
         raise CollectionUnusable(f"The master {master.file} cannot be read: {error.reason}") from error
-    before, after = (make.rendered(raster, steps) for steps in ([], recipe.steps if recipe else []))
+    steps = recipe.steps if recipe else []
+    before, after = (make.rendered(raster, each) for each in ([], steps))
     negative = (recipe.kind if recipe else one.original.kind) == Kind.NEGATIVE.value
-    return as_picture(before), as_picture(after), negative
+    return as_picture(before), as_picture(after), "negative" if negative else "faded" if steps else "sound"
 
 
 def as_picture(pixels: npt.NDArray[np.uint8]) -> Picture:
