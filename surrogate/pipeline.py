@@ -19,7 +19,7 @@ from surrogate.condition.measure import Measured
 from surrogate.copies import fidelity, make
 from surrogate.description.embed import embedder
 from surrogate.description.proposals import proposals
-from surrogate.errors import ScanSetAside
+from surrogate.errors import ScansAway, TryAgain
 from surrogate.imaging import encode
 from surrogate.imaging.density import Pixels, to_density
 from surrogate.imaging.formats import SUFFIXES, sniff
@@ -39,9 +39,6 @@ READING_LONG_EDGE_PX = 4096
 
 #: Long edge of the picture in ``condition/``: it is looked at on a page beside its copy.
 CONDITION_LONG_EDGE_PX = 640
-
-#: An outline is cut out only when it was found with at least this confidence; else the whole frame is kept.
-SURE_OUTLINE = 0.5
 
 _Density = npt.NDArray[np.float32]
 
@@ -79,10 +76,10 @@ def take_in(job: Job) -> Taken:
     given = job
     if answered:
         job = replace(job, decisions=_as_sheet(job.decisions))
-    found, background, notes = _layout(raster, job.decisions)
-    shown = _as_shown(found)
+    lying = _layout(raster, job.decisions)
+    shown, notes = _as_shown(lying), lying.notes
     density = proxy_density(_look(raster, shown[0]))
-    guess = _kind(density, raster.ppi, len(shown) - 1, background, job)
+    guess = _kind(density, raster.ppi, len(shown) - 1, lying.background, job)
     measured, parts = _measure(raster, shown, density, guess.kind, job)
     copies = _copies(master, sha256, raster, shown, parts, job)
     if header.pages > 1:
@@ -103,7 +100,7 @@ def take_in(job: Job) -> Taken:
         condition=measured.condition,
         condition_picture=drawn,
         copies=tuple(copies),
-        outlines=tuple(found),
+        outlines=tuple(lying.found),
         offered=() if job.is_master else tuple(proposals(embedder().read(master))),
         notes=notes,
         answered=answered,
@@ -131,29 +128,42 @@ def _preserve(scan: Path, target: Path) -> tuple[str, int]:
         before = scan.stat()
         sha256, size = files.copy_hashed(scan, target)
         after = scan.stat()
-    except FileNotFoundError as error:
-        raise ScanSetAside("The file vanished while it was being read.", "Check where it went.") from error
     except OSError as error:
-        raise ScanSetAside(
+        if files.is_away(error, scan.parent):
+            raise ScansAway(
+                f"{scan.parent} cannot be reached any more ({error.strerror or error}). Connect the disk or the "
+                "network folder again and run the same command; what is already recorded is safe."
+            ) from error
+        if isinstance(error, FileNotFoundError):
+            raise TryAgain("The file vanished while it was being read.", "Check where it went.") from error
+        raise TryAgain(
             f"The file cannot be read: {error.strerror or error}.", "Check its permissions and the disk it is on."
         ) from error
     if after.st_size != size or after.st_mtime_ns != before.st_mtime_ns:
-        raise ScanSetAside("The file changed while it was being read.", "Wait until the scanner is done; run again.")
+        raise TryAgain("The file changed while it was being read.", "Wait until the scanner is done; run again.")
     return sha256, size
 
 
-def _layout(raster: Raster, decisions: Decisions) -> tuple[list[Found], str, tuple[str, ...]]:
-    """Where the pictures lie on the scan, to be cut out: (outlines, background, notes)."""
+@dataclass(frozen=True)
+class _Lying:
+    """Where pictures lie on the scan, to be cut out; ``whole``: the scan is shown whole as well."""
+
+    found: list[Found]
+    whole: bool
+    background: str
+    notes: tuple[str, ...] = ()
+
+
+def _layout(raster: Raster, decisions: Decisions) -> _Lying:
     if decisions.outlines is not None:
         drawn = [Found(part, corners, None) for part, corners in enumerate(decisions.outlines, start=1)]
-        return drawn, "as people drew it", ()
+        return _Lying(drawn, len(drawn) != 1, "as people drew it")
     if not decisions.copies.crop or decisions.kind is Kind.TARGET:
-        return [], "frame", ()
+        return _Lying([], whole=True, background="frame")
     small = make.reduced(_eight_bits(raster.pixels), LAYOUT_LONG_EDGE_PX)
     factor = small.shape[1] / raster.pixels.shape[1] * raster.scale
-    layout = outlines.find(small, None if raster.ppi is None else raster.ppi * factor / raster.scale)
-    notes = layout.notes
-    sure = [outline for outline in layout.outlines if outline.confidence >= SURE_OUTLINE]
+    layout = outlines.find(small)
+    notes, sure = layout.notes, layout.to_cut()
     if len(sure) < len(layout.outlines):
         missed = len(layout.outlines) - len(sure)
         notes += (f"{missed} outline{'s' if missed > 1 else ''} too uncertain to cut along; the whole frame is kept.",)
@@ -166,14 +176,14 @@ def _layout(raster: Raster, decisions: Decisions) -> tuple[list[Found], str, tup
         )
         for part, outline in enumerate(sure, start=1)
     ]
-    return found, layout.background, notes
+    return _Lying(found, layout.keeps_whole(), layout.background, notes)
 
 
-def _as_shown(found: list[Found]) -> list[_Shown]:
-    """No outline: the frame. One: what lies inside it. More: the whole page and each part."""
-    if len(found) == 1:
-        return [_Shown(None, found[0].corners)]
-    return [_Shown(None, None), *(_Shown(one.part, one.corners) for one in found)]
+def _as_shown(lying: _Lying) -> list[_Shown]:
+    """What copies show: the frame, what lies inside its one outline, or the whole page and each part."""
+    if not lying.whole:
+        return [_Shown(None, lying.found[0].corners)]
+    return [_Shown(None, None), *(_Shown(one.part, one.corners) for one in lying.found)]
 
 
 def _kind(density: _Density, ppi: float | None, parts: int, background: str, job: Job) -> kinds.KindGuess:

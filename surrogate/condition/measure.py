@@ -81,7 +81,8 @@ def measure_page(parts: list[Measured], page: Floats, *, side: Side, ppi: float 
         fade = _fade(page, Kind.ALBUM_PAGE, side, None, None)
     else:
         worst = max(measurable, key=lambda f: max(f.density_loss or (0.0,)))
-        fade = worst.model_copy(update={"note": f"The most faded of {len(parts)} pictures on the page. {worst.note}"})
+        which = f"The most faded of {len(parts)} pictures" if len(parts) > 1 else "The picture"
+        fade = worst.model_copy(update={"note": f"{which} on the page. {worst.note}"})
     return Measured(Condition(side=side, fade=fade, stain=stained), None, None, marks)
 
 

@@ -156,7 +156,9 @@ def inspections_of(folder: Path, reference: str) -> list[Inspection]:
 
 
 def outline_of_copy(catalogue: Catalogue, reference: str, side: Side) -> Corners | None:
-    """What the copy of a whole side is cut along: the outline where there is just one."""
+    """What the copy of a whole side is cut along: the outline where there is just one and no copy shows it apart."""
+    if any(row.copy.side is side and row.copy.part is not None for row in catalogue.copies(reference)):
+        return None
     found = [row.corners for row in catalogue.outlines(reference, side) if row.corners is not None]
     return found[0] if len(found) == 1 else None
 

@@ -18,9 +18,6 @@ _EDGE = 400
 #: Long edge in px at which the original is looked for on its scan: 2 px are 0.3 %, a tenth of what is compared.
 _LAYOUT_EDGE = 700
 
-#: An outline counts when it was found at least this surely, as for cutting.
-_SURE_OUTLINE = 0.5
-
 
 def look(path: Path, name: str) -> Look:
     """Look at one scan for pairing. Raises :class:`~surrogate.errors.ScanSetAside` when it cannot be read.
@@ -31,10 +28,11 @@ def look(path: Path, name: str) -> Look:
     raster = read_reduced(path, _LAYOUT_EDGE)
     deep = raster.pixels.dtype == np.uint16
     rgb = np.array(raster.pixels >> 8 if deep else raster.pixels, dtype=np.uint8)
-    found = [one for one in outlines.find(rgb, raster.ppi).outlines if one.confidence >= _SURE_OUTLINE]
+    layout = outlines.find(rgb)
+    found = layout.to_cut()
     if len(found) > 1:
         return Look(name, None, 0.0, parts=len(found))
-    if not found:
+    if layout.keeps_whole():
         height, width = rgb.shape[:2]
         return Look(name, _size(width, height, raster), back_likeness(rgb), frame=True)
     corners = np.array(found[0].corners)

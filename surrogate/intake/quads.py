@@ -74,6 +74,14 @@ def angle_degrees(corners: Corners) -> float:
     return float(np.degrees(np.arctan2(along[1], along[0])))
 
 
+def skew_degrees(corners: Corners) -> float:
+    """How far the angle at the least square corner is from 90 degrees."""
+    array = np.asarray(corners, np.float64)
+    sides = np.roll(array, -1, axis=0) - array
+    heading = np.degrees(np.arctan2(sides[:, 1], sides[:, 0]))
+    return float(np.abs((np.roll(heading, -1) - heading) % 180 - 90).max())
+
+
 def scaled(corners: Corners, factor: float) -> Corners:
     """Return corners on a picture that is ``factor`` times as large (pixel edges at whole numbers)."""
     return ordered(np.asarray(corners, np.float64) * factor)

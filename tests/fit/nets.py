@@ -34,12 +34,12 @@ class Residual(nn.Module):
 
 
 class MarksNet(nn.Module):
-    """Density (B, 3, 384, 512), centred -> class scores (B, classes, 192, 256). Sees the whole sheet at 1/32."""
+    """Planes (B, 3, 384, 512), centred -> class scores (B, classes, 192, 256). Sees the whole sheet at 1/32."""
 
-    def __init__(self, classes: int) -> None:
+    def __init__(self, classes: int, planes: int = 3) -> None:
         super().__init__()
         a, b, c, d, e = 12, 24, 40, 64, 96
-        self.stem = nn.Sequential(conv(3, a, stride=2), conv(a, a))
+        self.stem = nn.Sequential(conv(planes, a, stride=2), conv(a, a))
         self.down4 = nn.Sequential(conv(a, b, stride=2), conv(b, b))
         self.down8 = nn.Sequential(conv(b, c, stride=2), Residual(c))
         self.down16 = nn.Sequential(conv(c, d, stride=2), Residual(d), Residual(d, 2))
