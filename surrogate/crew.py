@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import atexit
 import contextlib
+import ctypes
 import multiprocessing
 import os
 import pickle
@@ -34,11 +35,7 @@ TRIES = 2
 #: A child that has nothing to do ends at once when it is asked to; one that does not is not waited for.
 _FAREWELL_S = 5.0
 
-#: Where children are forked from a process that has the house's rooms loaded, they share its memory and start in
-#: milliseconds; Windows knows no forking.
-_METHOD = "forkserver" if "forkserver" in multiprocessing.get_all_start_methods() else "spawn"
-
-#: Loaded before children are forked; each imports all rooms that a scan passes through.
+#: Loaded before a helper forks children; each imports all rooms that a scan passes through.
 _PRELOADED = ["surrogate.pipeline", "surrogate.placing"]
 
 _ADVICE = (
@@ -67,7 +64,7 @@ class _Lost:
 
 
 class Crew(Executor):
-    """``count`` child processes, each started when it is first needed.
+    """``count`` child processes.
 
     ``limit_s`` tells from the arguments of a call how many seconds it may take. Calls begin in the order in which they
     were submitted.
@@ -76,7 +73,8 @@ class Crew(Executor):
     def __init__(self, count: int, limit_s: Callable[[Sequence[object]], float]) -> None:
         self._limit_s = limit_s
         self._calls: SimpleQueue[_Call | None] = SimpleQueue()
-        self._members: dict[int, _Member] = {}
+        # before there are threads: see _way_to_start
+        self._members = {place: _Member("fork") for place in range(count)} if _way_to_start() == "fork" else {}
         self._abandoned = False
         self._threads = [threading.Thread(target=self._serve, args=(place,), daemon=True) for place in range(count)]
         for thread in self._threads:
@@ -127,7 +125,7 @@ class Crew(Executor):
         reason = ""
         for _ in range(TRIES):
             try:
-                member = self._members.get(place) or self._members.setdefault(place, _Member())
+                member = self._members.get(place) or self._members.setdefault(place, _Member(_way_to_start()))
                 if self._abandoned:  # asked only now: whoever abandons kills the members that he sees
                     break
                 answer = member.carry_out(call, self._limit_s(call.arguments))
@@ -146,8 +144,8 @@ class Crew(Executor):
 class _Member:
     """One child process."""
 
-    def __init__(self) -> None:
-        context = multiprocessing.get_context(_METHOD)
+    def __init__(self, way: str) -> None:
+        context = multiprocessing.get_context(way)
         context.set_forkserver_preload(_PRELOADED)
         self._ours, theirs = context.Pipe()
         self._process = context.Process(target=_live, args=(theirs,), daemon=True)  # type: ignore[attr-defined]
@@ -188,6 +186,17 @@ class _Member:
         self._process.join(_FAREWELL_S)
 
 
+def _way_to_start() -> str:
+    """How children are started.
+
+    A process without threads can be forked as it is: its loaded rooms are shared, and nothing is loaded twice, which
+    takes more than a second. Else children are forked by a helper that has no threads; Windows knows no forking.
+    """
+    if sys.platform == "linux" and len(os.listdir("/proc/self/task")) == 1:  # noqa: PTH208  (not a path of the user's)
+        return "fork"
+    return "forkserver" if "forkserver" in multiprocessing.get_all_start_methods() else "spawn"
+
+
 @contextlib.contextmanager
 def _no_main_module() -> Iterator[None]:
     """Children load the program that was started, for the functions it may hold; ours come from the house's own
@@ -203,6 +212,7 @@ def _no_main_module() -> Iterator[None]:
 
 def _live(calls: Connection) -> None:
     """The whole life of a child."""
+    atexit._clear()  # what a forked child's parent has to do at its end  # noqa: SLF001
     threading.Thread(target=_end_with_parent, daemon=True).start()
     os.dup2(2, 1)  # what a library prints must not get into the answer on standard output
     for name in (signal.SIGINT, signal.SIGTERM):
@@ -237,6 +247,9 @@ def _fit_to_travel(error: Exception) -> Exception:
 
 def _end_with_parent() -> None:
     """End this process, whatever it is doing, when its parent ends, however that ends."""
+    if sys.platform == "linux":  # at once; elsewhere, and for a child of the helper, as soon as this thread may run
+        set_parent_death_signal = 1  # PR_SET_PDEATHSIG in linux/prctl.h
+        ctypes.CDLL(None).prctl(set_parent_death_signal, signal.SIGKILL)
     parent = multiprocessing.parent_process()
     if parent is not None:
         wait([parent.sentinel])

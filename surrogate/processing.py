@@ -9,7 +9,7 @@ from surrogate import arriving, exporting, following, likening, outlining, runni
 from surrogate.batch import Batch, ProcessReport, Progress
 from surrogate.collection.catalogue import Catalogue, open_catalogue
 from surrogate.collection.holding import clear_unfinished, held
-from surrogate.description.embed import embedder
+from surrogate.description.conversation import require_exiftool
 from surrogate.handover import text
 from surrogate.intake.gather import gather
 from surrogate.preparing import known_kind, prepare
@@ -39,12 +39,12 @@ def process(
     ruled = known_kind(kind)
     gathered = gather(scans, collection)
     found = prepare(collection)
-    embedder()  # fails in one sentence, before anything is changed, when ExifTool is missing
+    require_exiftool()
     with (
         stopping.heard() as stop,
+        running.executor(workers, cluster, [*scans, collection]) as pool,  # first: children inherit what is open
         held(collection, "process"),
         open_catalogue(collection) as catalogue,
-        running.executor(workers, cluster, [*scans, collection]) as pool,
     ):
         clear_unfinished(collection)
         names = [scan.name for scan in gathered.scans]

@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from surrogate.imaging import networks
+from surrogate.imaging.density import mean_of_channels
 from surrogate.records import Kind
 
 Floats = npt.NDArray[np.float32]
@@ -97,5 +98,5 @@ def _seen(density: Floats) -> Floats:
     """What the network was fitted on: (4, 256, 256), mean of 2 x 2 blocks of a 512 px square, centred; roughness."""
     square = cv2.resize(np.clip(density, 0.0, 2.6), (2 * _SIDE, 2 * _SIDE), interpolation=cv2.INTER_AREA)
     mean = cv2.resize(square, (_SIDE, _SIDE), interpolation=cv2.INTER_AREA)
-    tone = square.mean(axis=2).reshape(_SIDE, 2, _SIDE, 2)
+    tone = mean_of_channels(square).reshape(_SIDE, 2, _SIDE, 2)
     return np.concatenate([(mean - 0.6).transpose(2, 0, 1), 4.0 * tone.std(axis=(1, 3))[None]])

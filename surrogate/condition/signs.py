@@ -11,6 +11,8 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from surrogate.imaging.density import mean_of_channels
+
 Floats = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]
 
@@ -106,7 +108,7 @@ def _from_edges(plane: Floats) -> Floats:
 
 def creases(sheet: Floats) -> list[tuple[float, Mask]]:
     """Thin straight lines from edge to edge: (density step along nearly all of it, above the next line's; where)."""
-    tone = sheet.mean(axis=2)
+    tone = mean_of_channels(sheet)
     found = [(score, area) for score, area in _level_lines(tone)]
     found += [(score, np.ascontiguousarray(area.T)) for score, area in _level_lines(np.ascontiguousarray(tone.T))]
     return found

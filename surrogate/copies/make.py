@@ -72,7 +72,14 @@ def rendered(raster: Raster, steps: Sequence[Step]) -> npt.NDArray[np.uint8]:
 
 
 def reduced(pixels: npt.NDArray[np.uint8], long_edge_px: int) -> npt.NDArray[np.uint8]:
-    """Pixels reduced to ``long_edge_px``; never enlarged."""
+    """Pixels reduced to ``long_edge_px``, averaged by area; never enlarged.
+
+    Halving is ten times as fast as any other reduction, so large pictures are halved first; the last row or column of
+    an odd side is left out then.
+    """
+    while max(pixels.shape[:2]) >= 2 * long_edge_px and min(pixels.shape[:2]) > 1:
+        half = (pixels.shape[1] // 2, pixels.shape[0] // 2)
+        pixels = np.asarray(cv2.resize(pixels[: 2 * half[1], : 2 * half[0]], half, interpolation=cv2.INTER_AREA))
     height, width = pixels.shape[:2]
     factor = long_edge_px / max(height, width)
     if factor >= 1:

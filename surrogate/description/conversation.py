@@ -35,6 +35,14 @@ _COMMON = (
 )
 
 
+def require_exiftool() -> str:
+    """Where ExifTool lies; raises MissingTool when it is not installed."""
+    program = shutil.which("exiftool")
+    if program is None:
+        raise MissingTool(f"ExifTool is not installed; captions cannot be put into copies. {HOW_TO_INSTALL}")
+    return program
+
+
 class Answer(Record):
     """What ExifTool printed in answer to one command."""
 
@@ -106,9 +114,7 @@ class Conversation:
 
     def _start(self) -> None:
         self._stop()
-        program = shutil.which("exiftool")
-        if program is None:
-            raise MissingTool(f"ExifTool is not installed; captions cannot be put into copies. {HOW_TO_INSTALL}")
+        program = require_exiftool()
         # setpriv ends ExifTool with its parent: it would otherwise outlive a worker that was killed. Workers ignore the
         # gentler signals, and so does what they start.
         guard = shutil.which("setpriv")

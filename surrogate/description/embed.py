@@ -259,3 +259,7 @@ def embedder() -> Embedder:
     tool.__enter__()
     atexit.register(tool.__exit__, None, None, None)
     return tool
+
+
+if hasattr(os, "register_at_fork"):  # a forked process must not speak to its parent's ExifTool
+    os.register_at_fork(after_in_child=embedder.cache_clear)

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from surrogate.condition.fade_colour import SLIGHT, FadeEstimate, density_loss
 from surrogate.condition.fade_network import light_fade
+from surrogate.imaging.density import mean_of_channels
 from surrogate.records import Triple
 from surrogate.recovery.recipe import Curves, Matrix, Plan, Step
 
@@ -112,7 +113,7 @@ def steps(e: FadeEstimate) -> list[Step]:
 
 def noise_of(density: Floats) -> float:
     """Standard deviation of pixel noise in the mid tones, density: from second differences in the evenest blocks."""
-    grey = density.mean(axis=2)
+    grey = mean_of_channels(density)
     rows, columns = ((n - 2) // _BLOCK for n in grey.shape)
     if rows * columns < 20:
         return 0.0
