@@ -10,7 +10,7 @@ import numpy as np
 import pypdf
 import pytest
 import zxingcpp
-from copies_collection import add_original, an_original, scene, write_manifest
+from copies_collection import STEPS, add_original, an_original, scene, write_manifest
 from copies_words import WORDS, a_title, rendered, unembedded_fonts
 from PIL import Image
 
@@ -19,7 +19,7 @@ from surrogate.copies.collection_reading import Shown, numbers_asked
 from surrogate.copies.sizes import parse_size
 from surrogate.errors import CollectionUnusable, WrongUse
 from surrogate.intake.returned import numbers_on
-from surrogate.records import Location, Original
+from surrogate.records import Kind, Location, Original
 from surrogate.sheets import qr
 
 PPI = 200
@@ -179,10 +179,16 @@ def test_a_scanned_contact_sheet_finds_its_originals(tmp_path: Path) -> None:
 
 
 def test_proofs_show_before_and_after(tmp_path: Path) -> None:
-    write_manifest(tmp_path, [add_original(tmp_path, "2026.001.0001", scene(300, 200), title="Regatta")])
+    originals = [
+        add_original(tmp_path, "2026.001.0001", scene(300, 200), steps=STEPS, title="Regatta"),
+        add_original(tmp_path, "2026.001.0002", scene(200, 200, 3)),
+        add_original(tmp_path, "2026.001.0003", scene(200, 300, 4), steps=STEPS, kind=Kind.NEGATIVE),
+    ]
+    write_manifest(tmp_path, originals)
     page = pypdf.PdfReader(proof_sheet.proof_sheet(tmp_path, [])).pages[0]
-    assert len(page["/Resources"]["/XObject"]) == 2
-    assert "print it recovered" in page.extract_text()
+    assert len(page["/Resources"]["/XObject"]) == 6
+    for words in ("print it as found", "print it recovered", "nothing had to be recovered", "the negative"):
+        assert words in page.extract_text()
 
 
 def test_a_part_of_a_page_has_its_own_label(tmp_path: Path) -> None:

@@ -19,6 +19,7 @@ import pyvips
 import tifffile
 import zxingcpp
 from PIL import Image
+from scipy.ndimage import gaussian_filter
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from copies_collection import STEPS, add_original, an_original, scene, write_manifest, write_scan
@@ -132,15 +133,30 @@ def overflow(count: int = 500) -> None:
 
 
 def tones() -> None:
-    """The whole way of a print against the recipe in float64."""
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
+    """The whole way of a print against recipe and sharpening in float64, from scans of 8 and 16 bits."""
+    for bits in (8, 16):
         pixels = scene(500, 700)
-        write_scan(folder / "master.tif", pixels, 300)
-        write_print(folder / "master.tif", a_recipe((500, 700), steps=STEPS), folder / "print.tif")
-        found = tifffile.imread(folder / "print.tif")
-    error = np.abs(found - 255 * float64_steps(STEPS, pixels / 255))
-    print(f"print against the recipe in float64: {error.max():.2f} codes at most, {error.mean():.3f} on average")
+        if bits == 16:
+            low = np.random.default_rng(6).integers(0, 256, pixels.shape, np.uint16)
+            pixels = (pixels.astype(np.uint16) << 8) | low
+        exact = 255 * float64_steps(STEPS, pixels / ((1 << bits) - 1))
+        for radius in (None, 1.0):
+            with tempfile.TemporaryDirectory() as name:
+                folder = Path(name)
+                write_scan(folder / "master.tif", pixels, 300)
+                recipe = a_recipe((500, 700), steps=STEPS, sharpen_radius_px=radius)
+                write_print(folder / "master.tif", recipe, folder / "print.tif")
+                found = tifffile.imread(folder / "print.tif")
+            error = np.abs(found - (exact if radius is None else float64_sharpened(exact, radius)))
+            words = f"{bits}-bit scan, " + ("recipe and sharpening" if radius else "recipe")
+            print(f"print against float64, {words}: {error.max():.2f} codes at most, {error.mean():.3f} on average")
+
+
+def float64_sharpened(codes: np.ndarray, radius: float) -> np.ndarray:
+    """Output sharpening by its definition: a share of BT.709 luma less its Gaussian mean is added to each channel."""
+    luma = codes @ [0.2126, 0.7152, 0.0722]
+    mean = gaussian_filter(luma, radius, mode="nearest", truncate=4)
+    return np.clip(codes + print_sharpening.AMOUNT * (luma - mean)[..., None], 0, 255)
 
 
 def contrast() -> None:
