@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
-from surrogate.collection import settings
+from surrogate.collection import register, settings
 from surrogate.collection.files import disk_errors
 from surrogate.collection.settings import Settings
 from surrogate.errors import CollectionUnusable, WrongUse
@@ -40,4 +40,6 @@ def prepare(collection: Path) -> Settings:
                 "Give a new or empty folder."
             )
         settings.write_first(collection, datetime.now(UTC).year)
-    return settings.read(collection)
+    found = settings.read(collection)
+    register.check(found, collection / settings.FILE_NAME)
+    return found

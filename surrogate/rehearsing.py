@@ -137,6 +137,7 @@ def rehearse(
     gathered = gather(scans, collection)
     exists = (collection / settings.FILE_NAME).is_file()
     found = settings.read(collection) if exists else _first_settings()
+    register.check(found, collection / settings.FILE_NAME)
     words = wording.read(collection, captions, [scan.name for scan in gathered.scans], found.headers, None)
     with _catalogue(collection if exists else None) as catalogue, running.executor(workers) as (executor, count):
         by_name = {scan.name: scan for scan in gathered.scans}

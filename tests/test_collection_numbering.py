@@ -10,7 +10,6 @@ from surrogate.collection.numbering import (
     NAME_CHARACTERS,
     Parts,
     Pattern,
-    clashes,
     group_of,
     name_of,
     next_item,
@@ -145,11 +144,6 @@ def test_a_reference_code_with_country_and_repository_keeps_its_item_in_sight():
     # The form of such codes: DACS 2.1 (country, repository, local identifier).
     assert name_of("GB 0074 ACC/1234/5/6").endswith("1234-5-6")
     assert name_of("GB 0074 ACC/1234/5/6") != name_of("GB 0075 ACC/1234/5/6")
-
-
-def test_clashes_are_found():
-    assert clashes(["2014.1-2", "2014.1.2", "2014.3", "2014.3"]) == [("2014.1-2", "2014.1.2")]
-    assert clashes(["N1", "n1"]) == [("N1", "n1")]
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ import hashlib
 import itertools
 import re
 import unicodedata
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from pathlib import PurePath
@@ -29,6 +29,8 @@ REFERENCE_CHARACTERS = 32
 UNGROUPED = "items"
 #: Names that Windows keeps for devices, with any extension (file naming conventions of Windows, from memory).
 _DEVICES = {"con", "prn", "aux", "nul"} | {f"{port}{n}" for port in ("com", "lpt") for n in range(10)}
+#: What may stand for {letter}.
+LETTER = re.compile(r"[A-Za-z]{1,3}")
 _FIELD = re.compile(r"\{(\w*)(?::(\w*))?\}")
 _LITERAL = re.compile(r"[A-Za-z0-9._/ -]*")
 _AFTER = r"(?=[abrv]?(?:$|[^A-Za-z0-9]))"
@@ -118,7 +120,7 @@ class Pattern:
         if piece.field == "letter":
             if value is None or value == "":
                 return ""
-            if not re.fullmatch(r"[A-Za-z]{1,3}", str(value)):
+            if not LETTER.fullmatch(str(value)):
                 raise WrongUse(f"The letter of a reference number must be one to three letters A-Z, not “{value}”.")
             return str(value)
         if not isinstance(value, int):
@@ -225,7 +227,7 @@ def name_of(reference: str) -> str:
 
     A short reference of letters, digits, dots and hyphens keeps its looks (2014.019.0008 becomes 2014-019-0008).
     Any other keeps its end, where the item is, behind six hexadecimal digits of its SHA-256, so that different
-    references get different names; :func:`clashes` finds what is left.
+    references get different names; the register refuses what is left.
     """
     return _safe(reference)
 
@@ -245,17 +247,6 @@ def _safe(text: str) -> str:
     tail = re.sub(r"[^a-z0-9]+", "-", bare).strip("-")[-(NAME_CHARACTERS - 7) :].strip("-")
     digest = hashlib.sha256(folded.encode("utf-8", "surrogatepass")).hexdigest()[:6]
     return f"{digest}-{tail}" if tail else digest
-
-
-def clashes(references: Iterable[str]) -> list[tuple[str, str]]:
-    """Return pairs of different references whose files would have the same name (2014.1-2 and 2014-1.2)."""
-    first: dict[str, str] = {}
-    found: list[tuple[str, str]] = []
-    for reference in references:
-        other = first.setdefault(name_of(reference), reference)
-        if other != reference:
-            found.append((other, reference))
-    return found
 
 
 def reference_in_name(filename: str, pattern: Pattern) -> str | None:

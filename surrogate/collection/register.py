@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from surrogate.collection.catalogue import Catalogue
 from surrogate.collection.numbering import Parts, Pattern, name_of, next_item
 from surrogate.collection.settings import Settings
-from surrogate.errors import ScanSetAside
+from surrogate.errors import CollectionUnusable, ScanSetAside, WrongUse
 from surrogate.records import Kind, Side
 
 
@@ -18,6 +20,21 @@ def series(settings: Settings, pattern: Pattern, kind: Kind) -> Parts:
         accession=settings.collection.accession if "accession" in pattern.fields else None,
         letter=letter or None,
     )
+
+
+def check(settings: Settings, where: Path) -> None:
+    """Raise :class:`CollectionUnusable` in one sentence when the settings in the file ``where`` can give no number."""
+    pattern = Pattern.parse(settings.collection.reference)
+    if "year" in pattern.fields and not settings.collection.year:
+        raise CollectionUnusable(
+            f"{where}: the pattern {pattern.text} needs the year the collection was received; write `year = ...` under "
+            "[collection]."
+        )
+    try:
+        for letter in {None, *settings.letters.values()}:
+            pattern.format(settings.collection.year, settings.collection.accession, 1, letter or None)
+    except WrongUse as problem:
+        raise CollectionUnusable(f"{where}: {problem}") from problem
 
 
 def give_next(catalogue: Catalogue, settings: Settings, pattern: Pattern, kind: Kind) -> str:
@@ -47,7 +64,8 @@ def refuse_clash(catalogue: Catalogue, reference: str, side: Side, scan: str) ->
             )
     other = catalogue.reference_named(name_of(reference))
     if other is not None and other != reference:
+        holder = next((f" of {master.scanned_as}" for master in catalogue.masters(other)), "")
         raise ScanSetAside(
-            f"The number {reference} gives the same file name as {other}.",
+            f"The number {reference} gives the same file name ({name_of(reference)}) as {other}{holder}.",
             f"Give {scan} another number in the caption sheet.",
         )

@@ -8,7 +8,7 @@ from pathlib import Path
 from pydantic import Field, ValidationError, field_validator
 
 from surrogate.collection.files import write_atomic
-from surrogate.collection.numbering import Pattern
+from surrogate.collection.numbering import LETTER, Pattern
 from surrogate.errors import CollectionUnusable, WrongUse
 from surrogate.records import Kind, Record, Strength
 
@@ -76,6 +76,7 @@ class PublishSection(Record):
     story: str = ""
     taken_down: list[str] = Field(default_factory=list)
     withheld_people: list[str] = Field(default_factory=list)
+    only: frozenset[str] | None = None
 
 
 class Settings(Record):
@@ -93,8 +94,12 @@ class Settings(Record):
     @field_validator("letters")
     @classmethod
     def _kinds(cls, letters: dict[str, str]) -> dict[str, str]:
-        for kind in letters:
-            Kind(kind)
+        for kind, letter in letters.items():
+            if kind not in {one.value for one in Kind}:
+                known = ", ".join(one.value for one in Kind)
+                raise ValueError(f"there is no kind “{kind}”; known kinds are {known}")
+            if letter and not LETTER.fullmatch(letter):
+                raise ValueError(f"the letter of {kind} must be one to three letters A-Z, not “{letter}”")
         return letters
 
 
@@ -170,4 +175,5 @@ def read(folder: Path) -> Settings:
     except ValidationError as error:
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"])
-        raise CollectionUnusable(f"{path}: {where} is wrong: {first['msg']}. Correct it.") from error
+        what = first["msg"].removeprefix("Value error, ")
+        raise CollectionUnusable(f"{path}: {where} is wrong: {what}. Correct it.") from error
