@@ -1,4 +1,4 @@
-"""The pictures in README.md and docs/: before and after, side by side, from a finished demo collection.
+"""The pictures in README.md and docs/ from a finished demo collection: before and after, side by side; sheets of paper.
 
 python tests/make_doc_pictures.py demo docs/pictures
 """
@@ -6,12 +6,18 @@ python tests/make_doc_pictures.py demo docs/pictures
 from __future__ import annotations
 
 import json
+import shutil
 import sys
+import tempfile
 from pathlib import Path
 
 import numpy as np
+from copies_words import rendered
+from PIL import Image
 
 from surrogate.copies import make
+from surrogate.copies.contact_sheet import contact_sheet
+from surrogate.copies.frame import frame
 from surrogate.imaging.encode import jpeg
 from surrogate.recovery.recipe import Recipe
 
@@ -31,6 +37,28 @@ GAP_PX = 12
 def scaled(pixels: np.ndarray) -> np.ndarray:
     factor = HEIGHT_PX / pixels.shape[0]
     return make.reduced(pixels, round(max(pixels.shape[:2]) * min(1.0, factor)))
+
+
+def sheets(folder: Path, target: Path) -> None:
+    """The framing sheet, its check ruler and a contact sheet, as PDFium draws them."""
+    with tempfile.TemporaryDirectory() as name:
+        copy = Path(shutil.copytree(folder, Path(name) / "collection"))
+        manifest = json.loads((copy / "manifest.json").read_text(encoding="utf-8"))
+        manifest["collection"]["name"] = "Hollinmere Reading Room"
+        (copy / "manifest.json").write_text(json.dumps(manifest), encoding="utf-8")
+        originals = manifest["originals"]
+        stall = next(each for each in originals if each["masters"][0]["scanned_as"].startswith("market stall"))
+        (made,) = frame(copy, [stall["reference"]], frame="5x7in").frames
+        pdf = (copy / made.pdf).read_bytes()
+        png(rendered(pdf, 1, 80), target / "framing_sheet.png")
+        foot = rendered(pdf, 1, 144)
+        top, bottom, right = (round(mm / 25.4 * 144) for mm in (297 - 79, 297 - 54, 150))
+        png(foot[top:bottom, 60:right], target / "check_ruler.png")
+        png(rendered(contact_sheet(copy).read_bytes(), 0, 80), target / "contact_sheet.png")
+
+
+def png(grey: np.ndarray, file: Path) -> None:
+    Image.fromarray(grey).quantize(16).save(file, optimize=True)
 
 
 def main() -> None:
@@ -53,6 +81,7 @@ def main() -> None:
         sheet[:, : one.shape[1]] = one
         sheet[:, -two.shape[1] :] = two
         jpeg(sheet, target / f"{name}.jpg", quality=88, ppi=None)
+    sheets(folder, target)
 
 
 if __name__ == "__main__":
