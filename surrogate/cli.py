@@ -190,13 +190,15 @@ def frame(
     as_json: Json = False,
 ) -> None:
     """Prints to frame: a TIFF and a PDF with the framing sheet."""
+    from surrogate.collection.sets import expanded
     from surrogate.copies.frame_plan import Look
     from surrogate.copies.frame_report import summary
     from surrogate.printing import frame as run
 
     look = Look(edges=edges, bottom_weight=bottom_weight, shape=shape)
+    asked = expanded(folder, references)
     report = run(
-        folder, references, frame=size, opening=opening, fill=fill, paper=paper, ppi=ppi, as_found=as_found, look=look
+        folder, asked, frame=size, opening=opening, fill=fill, paper=paper, ppi=ppi, as_found=as_found, look=look
     )
     if as_json:
         _print_json(report)
@@ -321,16 +323,19 @@ def publish(
     folder: Collection,
     to: Annotated[Path, typer.Option(metavar="SITE", help="folder for the site")],
     base: Annotated[str | None, typer.Option(metavar="URL", help="address the site will have")] = None,
+    chosen: Annotated[str | None, typer.Option("--set", metavar="NAME", help="only the originals of this set")] = None,
     sign_with: Annotated[
         tuple[Path, Path] | None,
         typer.Option(metavar="CERT KEY", help="sign every picture: certificate chain and private key, PEM files"),
     ] = None,
 ) -> None:
     """A static site with zoomable pictures, for any web space."""
+    from surrogate.collection import sets
     from surrogate.handover.site.provenance import SigningKey
     from surrogate.handover.site.publish import publish as run
 
-    report = run(folder, to, base, signing_key=SigningKey(*sign_with) if sign_with else None)
+    only = None if chosen is None else sets.read(folder, chosen.removeprefix("@"))
+    report = run(folder, to, base, signing_key=SigningKey(*sign_with) if sign_with else None, only=only)
     _say(f"{report.site}: {report.shown} originals shown, {report.hidden} kept in the house.")
     _say(f"{report.written} files written, {report.removed} removed.")
 

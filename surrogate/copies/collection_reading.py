@@ -9,7 +9,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from surrogate.collection import paths
+from surrogate.collection import paths, sets
 from surrogate.errors import CollectionUnusable, WrongUse
 from surrogate.records import Copy, Manifest, Master, Original, Side, Use
 from surrogate.recovery.recipe import Recipe
@@ -45,10 +45,11 @@ _PART = re.compile(r"(.+?)[-_ ]?p(\d{1,3})")
 def numbers_asked(collection: Path, references: Sequence[str], box: str | None) -> list[str]:
     """The numbers that a sheet is for: those named, or with ``box`` those of the originals that lie in it.
 
-    Raises :class:`WrongUse` for a box that holds nothing, and where both are given.
+    ``@NAME`` stands for the members of a set. Raises :class:`WrongUse` for a set that is not there, for a box that
+    holds nothing, and where both are given.
     """
     if box is None:
-        return list(references)
+        return sets.expanded(collection, references)
     if references:
         raise WrongUse("Give reference numbers or --box, not both.")
     boxes = {original.reference: original.location.box for original in read_manifest(collection).originals}

@@ -169,10 +169,12 @@ def publish(
     base: str | None = None,
     today: date | None = None,
     signing_key: SigningKey | None = None,
+    only: Sequence[str] | None = None,
 ) -> PublishReport:
     """Write the site of a collection into the folder ``to``; ``base`` is the address it will have.
 
     ``today`` decides which closed originals are open by now; with ``signing_key`` every picture is signed.
+    ``only`` are the reference numbers that may be shown at all; None: every original.
 
     Raises :class:`Leaked` when the check at the end finds what must not be shown: the folder must not be uploaded
     then. Raises :class:`surrogate.errors.WrongUse` for an unsuitable target or address,
@@ -182,6 +184,8 @@ def publish(
     address = addresses(base)
     signing = Signing(signing_key) if signing_key else None
     rules = settings.read(collection).publish
+    if only is not None:
+        rules = rules.model_copy(update={"only": frozenset(only)})
     listing = Listing(collection)
     since = _since(collection)
     day = today or datetime.now(UTC).date()

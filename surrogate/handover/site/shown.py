@@ -78,7 +78,7 @@ def is_open(original: Original, rules: PublishSection, today: date) -> bool:
     """Whether an original may be shown on this day. What is not understood stays closed."""
     if original.reference in rules.taken_down or (rules.approved_only and not original.approved):
         return False
-    if original.kind is Kind.TARGET:
+    if original.kind is Kind.TARGET or (rules.only is not None and original.reference not in rules.only):
         return False
     access = original.access.strip().lower()
     if access in {"", "public"}:
