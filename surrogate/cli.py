@@ -429,6 +429,16 @@ def main(argv: list[str] | None = None) -> int:
             raise
         print(f"surrogate: {problem}", file=sys.stderr)
         return 2
+    except OSError as problem:
+        if debug:
+            raise
+        where = f"{problem.filename}: " if problem.filename else ""
+        print(
+            f"surrogate: {where}{problem.strerror or problem}. Put that right and run the same command again; what is "
+            "already recorded is safe.",
+            file=sys.stderr,
+        )
+        return 2
     except Exception as wrong:
         explain = getattr(wrong, "format_message", None)  # the mark of a usage error, whose class is not public
         if explain is None:

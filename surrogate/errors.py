@@ -52,12 +52,20 @@ class ScanSetAside(SurrogateError):
         return (ScanSetAside, (self.reason, self.advice))
 
 
-class WorkerLost(ScanSetAside):
-    """The process that read a scan died or took too long, each time it was tried. The next run tries again."""
+class TryAgain(ScanSetAside):
+    """What was wrong need not be in the scan's own bytes: it is set aside, and the next run tries it again."""
 
-    def __reduce__(self) -> tuple[type[WorkerLost], tuple[str, str]]:
+    def __reduce__(self) -> tuple[type[TryAgain], tuple[str, str]]:
         """Pickle with both sentences, as :class:`ScanSetAside` does."""
-        return (WorkerLost, (self.reason, self.advice))
+        return (type(self), (self.reason, self.advice))
+
+
+class WorkerLost(TryAgain):
+    """The process that read a scan died or took too long, each time it was tried."""
+
+
+class ScansAway(SurrogateError):
+    """The folder with the scans went away during a run: a network folder or a disk that was taken out."""
 
 
 class EmbeddingFailed(SurrogateError):

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from surrogate import answering, arriving, entering, pipeline, placing, wording
 from surrogate.batch import Batch, set_aside, tell
-from surrogate.errors import CollectionUnusable, DiskFull, MissingTool, ScanSetAside, WorkerLost
+from surrogate.errors import CollectionUnusable, MissingTool, ScansAway, ScanSetAside, TryAgain
 from surrogate.intake.gather import Scan
 from surrogate.intake.pairing import Group
 from surrogate.jobs import Placed, Taken
@@ -98,16 +98,15 @@ def _settle(batch: Batch, group: Group, started: _Started, in_place: deque[Placi
 def outcome(batch: Batch, name: str, scan: Scan | None, future: Future[T]) -> T | None:
     """What a worker brought back; None when there is nothing, and the scan is set aside.
 
-    A scan whose worker was lost is not remembered, so that the next run tries it again. Errors that concern the whole
-    collection are raised.
+    A scan that is to be tried again is not remembered. Errors that concern the whole run are raised.
     """
     try:
         return future.result()
-    except WorkerLost as problem:
+    except TryAgain as problem:
         set_aside(batch, name, problem.reason, problem.advice)
     except ScanSetAside as problem:
         set_aside(batch, name, problem.reason, problem.advice, scan)
-    except (DiskFull, CollectionUnusable, MissingTool):
+    except (CollectionUnusable, MissingTool, ScansAway):
         raise
     except Exception as problem:  # noqa: BLE001  (one bad scan never stops a batch)
         set_aside(

@@ -80,19 +80,37 @@ class CaptionRow:
 class Catalogue:
     """The open catalogue of one collection. Use :func:`open_catalogue`."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
         self._db = connection
+        self._path = path
+        self._inode = path.stat().st_ino
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
-        """All or nothing."""
+        """All or nothing.
+
+        Raises :class:`CollectionUnusable` when another file, or none, lies where the catalogue was opened: a network
+        folder that is taken off leaves an empty one, and SQLite would go on writing to what nobody sees.
+        """
+        if not self._is_still_there():
+            raise CollectionUnusable(
+                f"{self._path.parent} cannot be reached any more. Connect the disk or the network folder again and run "
+                "the same command; what is already recorded is safe."
+            )
         self._db.execute("BEGIN IMMEDIATE")
         try:
             yield
         except BaseException:
-            self._db.execute("ROLLBACK")
+            if self._db.in_transaction:  # SQLite ends it itself when the disk is full
+                self._db.execute("ROLLBACK")
             raise
         self._db.execute("COMMIT")
+
+    def _is_still_there(self) -> bool:
+        try:
+            return self._path.stat().st_ino == self._inode
+        except OSError:
+            return False
 
     # whole tables, for their plain text
 
@@ -468,9 +486,9 @@ def open_file(path: Path) -> Iterator[Catalogue]:
         connection.execute("PRAGMA synchronous=EXTRA")  # FULL and the folder entry of the journal, once deleted
         bring_up_to_date(connection, path)
         if path.stat().st_ino not in _looked_over:
-            _look_over(connection)
+            _look_over(connection, path)
             _looked_over.add(path.stat().st_ino)
-        yield Catalogue(connection)
+        yield Catalogue(connection, path)
     except sqlite3.DatabaseError as error:
         raise _for_people(path, error) from error
     finally:
@@ -482,23 +500,27 @@ def open_file(path: Path) -> Iterator[Catalogue]:
 _looked_over: set[int] = set()
 
 
-def _look_over(connection: sqlite3.Connection) -> None:
+def _look_over(connection: sqlite3.Connection, path: Path) -> None:
     said = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
     if said != "ok":
-        raise sqlite3.DatabaseError(said)
+        raise CatalogueLost(path.parent, f"cannot be used ({said})")
 
 
 def _for_people(path: Path, error: sqlite3.DatabaseError) -> CollectionUnusable:
     said = str(error)
-    if "full" in said:
-        return DiskFull(f"The disk is full: could not write {path}. Free some space and run again.")
-    if "readonly" in said or "unable to open" in said:
-        return CollectionUnusable(f"Not allowed to write {path}. Choose a folder you may write to.")
-    if "locked" in said:
-        return CollectionUnusable(f"{path} is being written by another program. Wait a moment, then run again.")
-    if "disk I/O error" in said:
-        return CollectionUnusable(
-            f"{path} cannot be reached: {said}. Check the disk or the network folder it lies on, then run the same "
-            "command again; what is already recorded is safe."
-        )
-    return CatalogueLost(path.parent, f"cannot be used ({said})")
+    match getattr(error, "sqlite_errorcode", 0) & 0xFF:  # the primary code (sqlite.org/rescode.html)
+        case sqlite3.SQLITE_CORRUPT | sqlite3.SQLITE_NOTADB:
+            return CatalogueLost(path.parent, f"cannot be used ({said})")
+        case sqlite3.SQLITE_FULL:
+            return DiskFull(f"The disk is full: could not write {path}. Free some space and run again.")
+        case sqlite3.SQLITE_CANTOPEN if not path.parent.is_dir():
+            return CollectionUnusable(f"{path.parent} is not there. Connect the disk or the network folder it lies on.")
+        case sqlite3.SQLITE_READONLY | sqlite3.SQLITE_CANTOPEN | sqlite3.SQLITE_PERM:
+            return CollectionUnusable(f"Not allowed to write {path}. Choose a folder you may write to.")
+        case sqlite3.SQLITE_BUSY | sqlite3.SQLITE_LOCKED:
+            return CollectionUnusable(f"{path} is being written by another program. Wait a moment, then run again.")
+        case _:
+            return CollectionUnusable(
+                f"{path} cannot be used: {said}. Check the disk or the network folder it lies on, then run the same "
+                "command again; what is already recorded is safe."
+            )

@@ -12,7 +12,8 @@ import hashlib
 import os
 import stat
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
+from io import FileIO
 from pathlib import Path
 from typing import TextIO
 
@@ -45,7 +46,30 @@ def disk_errors(path: Path) -> Iterator[None]:
             ) from error
         if isinstance(error, (FileExistsError, NotADirectoryError)):
             raise CollectionUnusable(f"{path} is in the way: expected a folder there.") from error
-        raise
+        raise CollectionUnusable(
+            f"{path} cannot be written: {error.strerror or error}. Check the disk or the network folder it lies on, "
+            "then run the same command again; what is already recorded is safe."
+        ) from error
+
+
+#: What a system says when the disk or the machine behind a path no longer answers (POSIX.1-2017, <errno.h>).
+_AWAY = {
+    errno.EIO, errno.ENODEV, errno.ENXIO, errno.ESTALE, errno.ENOTCONN, errno.ETIMEDOUT, errno.EHOSTUNREACH,
+    errno.ENETDOWN, errno.ENETUNREACH, errno.ECONNRESET, errno.ECONNABORTED,
+}  # fmt: skip
+
+
+def is_away(error: OSError, folder: Path) -> bool:
+    """Whether an error on a file means that its whole ``folder`` went away, not that one file.
+
+    A disk or network folder that was taken off leaves an empty folder, or none.
+    """
+    if error.errno in _AWAY and not isinstance(error, FileNotFoundError):
+        return True
+    try:
+        return isinstance(error, FileNotFoundError) and not any(folder.iterdir())
+    except OSError:
+        return True
 
 
 def unfinished_name(path: Path) -> Path:
@@ -136,13 +160,24 @@ def copy_hashed(source: Path, temporary: Path) -> tuple[str, int]:
     """
     digest = hashlib.sha256()
     size = 0
-    with source.open("rb", buffering=0) as reader, disk_errors(temporary), temporary.open("wb") as writer:
+    with ExitStack() as both:
+        reader = both.enter_context(source.open("rb", buffering=0))
+        with disk_errors(temporary):
+            writer = both.enter_context(temporary.open("wb", buffering=0))
         length = os.fstat(reader.fileno()).st_size
         while size < length and (chunk := reader.read(min(CHUNK, length - size))):
             digest.update(chunk)
-            writer.write(chunk)
+            with disk_errors(temporary):
+                write_all(writer, chunk)
             size += len(chunk)
     return digest.hexdigest(), size
+
+
+def write_all(writer: FileIO, content: bytes) -> None:
+    """Write everything to an unbuffered file, which may take less at a time."""
+    rest = memoryview(content)
+    while rest:
+        rest = rest[writer.write(rest) :]
 
 
 def make_read_only(path: Path) -> None:

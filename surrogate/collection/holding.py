@@ -47,7 +47,9 @@ def held(folder: Path, what: str) -> Iterator[None]:
     with disk_errors(path):
         handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
     try:
-        if not _try_lock(handle):
+        with disk_errors(path):  # a network folder may know no locks
+            free = _try_lock(handle)
+        if not free:
             holder = os.read(handle, 200).decode("utf-8", "replace").strip() or "another command"
             raise CollectionUnusable(f"{folder} is in use by {holder}. Wait until it has finished, then run again.")
         os.ftruncate(handle, 0)

@@ -37,7 +37,8 @@ def bring_up_to_date(connection: sqlite3.Connection, path: Path) -> None:
         connection.execute(f"PRAGMA user_version={TABLES_VERSION}")
         connection.execute("COMMIT")
     except BaseException:
-        connection.execute("ROLLBACK")
+        if connection.in_transaction:  # SQLite ends it itself when the disk is full
+            connection.execute("ROLLBACK")
         raise
 
 
