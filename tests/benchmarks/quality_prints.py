@@ -18,7 +18,7 @@ import numpy as np
 import pyvips
 import tifffile
 import zxingcpp
-from PIL import Image
+from PIL import Image, ImageDraw
 from scipy.ndimage import gaussian_filter
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -29,11 +29,13 @@ from test_copies_print_pixels import a_recipe, float64_steps
 
 from surrogate.copies import print_sharpening
 from surrogate.copies.collection_reading import Shown
+from surrogate.copies.contact_sheet import contact_sheet_pdf
 from surrogate.copies.frame import frame
 from surrogate.copies.label_sheets import label_sheet
 from surrogate.copies.labels import labels_pdf
 from surrogate.copies.print_pixels import write_print
 from surrogate.copies.sizes import parse_size
+from surrogate.intake.returned import numbers_on
 from surrogate.records import Location
 
 FRAMES_IN = [(5, 7), (6, 8), (8, 10), (8, 12), (11, 14), (12, 16), (16, 20)]
@@ -96,6 +98,36 @@ def codes(count: int = 100) -> None:
         read["OpenCV"] += cv2.QRCodeDetector().detectAndDecode(seen)[0] == reference
     found = ", ".join(f"{name} {number}" for name, number in read.items())
     print(f"codes of 14 mm at 300 ppi, tilted 3 degrees, blurred 1.2 px, read of {count}: {found}")
+
+
+def returned(count: int = 100) -> None:
+    """Contact sheets as they come back: scanned at 150 to 300 ppi, up to 5 degrees askew, any way up, blurred, unevenly
+    lit, saved as poor JPEG, with a line of writing near the code; then reduced as ``process`` does.
+    """
+    numbers = random.Random(8)
+    noise = np.random.default_rng(8)
+    read = 0
+    for number in range(count):
+        references = [f"{numbers.randint(1900, 2030)}.{numbers.randint(1, 999):03}.{each:04}" for each in range(6)]
+        chosen = [Shown(an_original(reference)) for reference in references]
+        pdf = contact_sheet_pdf(Path(), chosen, parse_size("a4"), "Lindqvist family")
+        page = Image.fromarray(rendered(pdf, 0, numbers.choice([150, 200, 300])))
+        ImageDraw.Draw(page).line(
+            [(page.width * 0.2, page.height * 0.15), (page.width * 0.8, page.height * 0.13)], 60, 4
+        )
+        askew = page.rotate(numbers.uniform(-5, 5), Image.Resampling.BICUBIC, expand=True, fillcolor=225)
+        seen = cv2.GaussianBlur(
+            np.rot90(np.asarray(askew), number % 4).astype(np.float32), (0, 0), numbers.uniform(0.5, 1.5)
+        )
+        light = np.linspace(1.0, numbers.uniform(0.7, 1.0), seen.shape[1])
+        lit = np.clip(seen * light + noise.normal(0, 3, seen.shape), 0, 255).astype(np.uint8)
+        _, jpeg = cv2.imencode(".jpg", lit, [cv2.IMWRITE_JPEG_QUALITY, 50])
+        scan = cv2.imdecode(jpeg, cv2.IMREAD_GRAYSCALE)
+        factor = min(1.0, 2048 / max(scan.shape))
+        read += numbers_on(cv2.resize(scan, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)) == tuple(
+            references
+        )
+    print(f"contact sheets that came back, read of {count}: {read}")
 
 
 def overflow(count: int = 500) -> None:
@@ -189,6 +221,7 @@ def main() -> None:
     print(f"sharpening: radius {print_sharpening.RADIUS_MM:.4f} mm, amount {print_sharpening.AMOUNT}")
     sizes()
     codes()
+    returned()
     overflow()
     tones()
     contrast()
