@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import json
 from io import BytesIO
 from pathlib import Path
@@ -10,61 +9,19 @@ from pathlib import Path
 import handmade
 import pytest
 
+from surrogate.cli import main
 from surrogate.errors import WrongUse
 from surrogate.handover.site import publish
 from surrogate.handover.site.provenance import STATEMENT, Signing, SigningKey
 from surrogate.records import Use
 
 c2pa = pytest.importorskip("c2pa")
-x509 = pytest.importorskip("cryptography.x509")
-
-from cryptography.hazmat.primitives import hashes, serialization  # noqa: E402
-from cryptography.hazmat.primitives.asymmetric import ec  # noqa: E402
-from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID  # noqa: E402
-
-
-def named(common: str) -> x509.Name:
-    return x509.Name(
-        [
-            x509.NameAttribute(NameOID.ORGANIZATION_NAME, "Lindenau test keys"),
-            x509.NameAttribute(NameOID.COMMON_NAME, common),
-        ]
-    )
-
-
-def certificate(key: ec.EllipticCurvePrivateKey, issuer_key: ec.EllipticCurvePrivateKey, *, is_ca: bool) -> bytes:
-    """A certificate by the profile of C2PA 2.1, 14.5.1: key usage, and e-mail protection for the signer."""
-    usage = x509.KeyUsage(not is_ca, False, False, False, False, is_ca, is_ca, False, False)
-    builder = (
-        x509.CertificateBuilder()
-        .subject_name(named("Test root" if is_ca else "Test signer"))
-        .issuer_name(named("Test root"))
-        .public_key(key.public_key())
-        .serial_number(x509.random_serial_number())
-        .not_valid_before(dt.datetime(2024, 1, 1, tzinfo=dt.UTC))
-        .not_valid_after(dt.datetime(2090, 1, 1, tzinfo=dt.UTC))
-        .add_extension(x509.BasicConstraints(is_ca, None), critical=True)
-        .add_extension(usage, critical=True)
-        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
-        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_public_key(issuer_key.public_key()), critical=False)
-    )
-    if not is_ca:
-        builder = builder.add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.EMAIL_PROTECTION]), critical=True)
-    return builder.sign(issuer_key, hashes.SHA256()).public_bytes(serialization.Encoding.PEM)
+signing_key = pytest.importorskip("signing_key")
 
 
 @pytest.fixture(scope="module")
 def key(tmp_path_factory: pytest.TempPathFactory) -> SigningKey:
-    folder = tmp_path_factory.mktemp("keys")
-    root, signer = ec.generate_private_key(ec.SECP256R1()), ec.generate_private_key(ec.SECP256R1())
-    chain = certificate(signer, root, is_ca=False) + certificate(root, root, is_ca=True)
-    (folder / "chain.pem").write_bytes(chain)
-    (folder / "key.pem").write_bytes(
-        signer.private_bytes(
-            serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
-        )
-    )
-    return SigningKey(folder / "chain.pem", folder / "key.pem")
+    return SigningKey(*signing_key.write(tmp_path_factory.mktemp("keys")))
 
 
 def told(jpeg: bytes) -> dict[str, object]:
@@ -90,6 +47,18 @@ def test_every_published_picture_tells_its_origin(tmp_path: Path, key: SigningKe
         assert actions == ["c2pa.created", "c2pa.color_adjustments", "c2pa.color_adjustments", "c2pa.published"]
         assert "thumbnail" not in claim
     assert publish(tmp_path / "c", tmp_path / "s", signing_key=key).written == 0
+
+
+def test_signing_from_the_command_line(tmp_path: Path, key: SigningKey, capsys: pytest.CaptureFixture[str]) -> None:
+    handmade.build(tmp_path / "c", 1)
+    command = ["publish", str(tmp_path / "c"), "--to", str(tmp_path / "s")]
+    assert main([*command, "--sign-with", str(key.certificates), str(key.key)]) == 0
+    picture = (tmp_path / "s/iiif/2026-001-0001_r/full/max/0/default.jpg").read_bytes()
+    assert {status["code"] for status in told(picture)["validation_status"]} == {"signingCredential.untrusted"}
+    inside = tmp_path / "c/key.pem"
+    inside.write_bytes(key.key.read_bytes())
+    assert main([*command, "--sign-with", str(key.certificates), str(inside)]) == 2
+    assert "outside" in capsys.readouterr().err
 
 
 def test_a_changed_pixel_is_found(tmp_path: Path, key: SigningKey) -> None:

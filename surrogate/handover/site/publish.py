@@ -163,6 +163,14 @@ def _check_target(collection: Path, site: Path) -> None:
         raise WrongUse(f"{site} and the collection lie inside one another. Choose a folder elsewhere for the site.")
 
 
+def _opened(key: SigningKey, collection: Path, site: Path) -> Signing:
+    """The key, open. One that lies in the collection or on the site would be given away with it."""
+    for file in (key.certificates, key.key):
+        if any(file.resolve().is_relative_to(folder.resolve()) for folder in (collection, site)):
+            raise WrongUse(f"{file} lies in a folder that is given away. Keep the key outside collection and site.")
+    return Signing(key)
+
+
 def publish(
     collection: Path,
     to: Path,
@@ -182,7 +190,7 @@ def publish(
     """
     _check_target(collection, to)
     address = addresses(base)
-    signing = Signing(signing_key) if signing_key else None
+    signing = _opened(signing_key, collection, to) if signing_key else None
     rules = settings.read(collection).publish
     if only is not None:
         rules = rules.model_copy(update={"only": frozenset(only)})
