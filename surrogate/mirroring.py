@@ -16,7 +16,15 @@ from pathlib import Path
 from surrogate import checking
 from surrogate.collection import paths, settings
 from surrogate.collection.catalogue import Catalogue
-from surrogate.collection.files import copy_hashed, disk_errors, is_in_work, make_read_only, publish, unfinished_name
+from surrogate.collection.files import (
+    copy_hashed,
+    disk_errors,
+    is_in_work,
+    make_folders,
+    make_read_only,
+    publish,
+    unfinished_name,
+)
 from surrogate.collection.holding import held
 from surrogate.collection.inventory import (
     AREAS,
@@ -176,7 +184,7 @@ def _fetched(source: Path, target: Path, one: Expected) -> Path | None:
     final = target / one.file
     temporary = unfinished_name(final)
     with disk_errors(final):
-        final.parent.mkdir(parents=True, exist_ok=True)
+        make_folders(final.parent)
         sha256, _ = copy_hashed(source / one.file, temporary)
         if one.sha256 in {None, sha256}:
             return temporary
@@ -220,11 +228,11 @@ def _bring_if_different(folder: Path, other: Path, name: str) -> int:
         return 0
     temporary = unfinished_name(target)
     with disk_errors(target):
-        target.parent.mkdir(parents=True, exist_ok=True)
+        make_folders(target.parent)
         copy_hashed(source, temporary)
         if target.is_file():
             kept = other / EARLIER / name
-            kept.parent.mkdir(parents=True, exist_ok=True)
+            make_folders(kept.parent)
             target.replace(kept)
         publish(temporary, target)
     return 1

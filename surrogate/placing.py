@@ -88,7 +88,7 @@ def _place_master(taken: Taken, target: Path) -> None:
     if taken.job.is_master:
         return
     with files.disk_errors(target):
-        target.parent.mkdir(parents=True, exist_ok=True)
+        files.make_folders(target.parent)
         if target.exists():
             if files.sha256_of(target) == taken.sha256:
                 return
@@ -130,7 +130,7 @@ def _place(temporary: Path, target: Path) -> None:
     if not temporary.exists():  # an earlier call got so far
         return
     with files.disk_errors(target):
-        target.parent.mkdir(parents=True, exist_ok=True)
+        files.make_folders(target.parent)
         files.publish(temporary, target)
 
 

@@ -93,6 +93,14 @@ def flush_folder(folder: Path) -> None:
         os.close(handle)
 
 
+def make_folders(folder: Path) -> None:
+    """Make a folder and those around it, and bring the name of each new one to the disk."""
+    missing = [each for each in (folder, *folder.parents) if not each.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    for each in missing:
+        flush_folder(each.parent)
+
+
 def publish(temporary: Path, path: Path) -> None:
     """Flush a finished temporary file and give it its final name."""
     with temporary.open("rb+") as handle:
@@ -108,7 +116,7 @@ def write_atomic(path: Path, content: bytes) -> None:
     """
     temporary = unfinished_name(path)
     with disk_errors(path):
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folders(path.parent)
         try:
             with temporary.open("wb") as handle:
                 handle.write(content)
@@ -135,7 +143,7 @@ def replacing(path: Path) -> Iterator[TextIO]:
     """
     temporary = unfinished_name(path)
     with disk_errors(path):
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folders(path.parent)
         try:
             with temporary.open("w", encoding="utf-8", newline="", buffering=1 << 18) as stream:
                 yield stream

@@ -17,6 +17,7 @@ from typing import Self
 
 from PIL import ExifTags, Image
 
+from surrogate.collection.files import publish
 from surrogate.description.conversation import Conversation, plain_name
 from surrogate.description.encodings import decode_legacy
 from surrogate.description.tags import Description, Value, cleaned, exif_tags, iim_tags, xmp_tags
@@ -106,7 +107,7 @@ class Embedder:
                 shutil.copyfile(path, beside)
             self.write_many([(beside, description) for beside, _, description in temporary])
             for beside, path, _ in temporary:
-                _publish(beside, path)
+                publish(beside, path)
         finally:
             for beside, _, _ in temporary:
                 beside.unlink(missing_ok=True)
@@ -127,7 +128,7 @@ class Embedder:
             if failures:
                 raise EmbeddingFailed(" ".join(failures))
             for beside, path, _ in temporary:
-                _publish(beside, path)
+                publish(beside, path)
         finally:
             for beside, _, _ in temporary:
                 beside.unlink(missing_ok=True)
@@ -244,12 +245,6 @@ def _decoded(value: object) -> object:
     except UnicodeDecodeError:
         return decode_legacy(data) if not re.search(rb"[\x00-\x08\x0e-\x1f]", data) else ""
     return value  # a person's own words that begin with "base64:"
-
-
-def _publish(temporary: Path, final: Path) -> None:
-    with temporary.open("rb") as handle:
-        os.fsync(handle.fileno())
-    temporary.replace(final)
 
 
 @cache

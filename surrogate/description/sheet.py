@@ -9,7 +9,8 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Literal, TypeVar
 
-from surrogate.description.cells import safe_cell
+from surrogate.collection.cells import safe_cell
+from surrogate.collection.files import flush_folder
 from surrogate.description.columns import COLUMNS, column_for
 from surrogate.description.dates import understand
 from surrogate.description.tables import Line, Table, read_table
@@ -91,6 +92,7 @@ def write_sheet(path: Path, rows: Iterable[Mapping[str, str]], own_columns: Sequ
             handle.flush()
             os.fsync(handle.fileno())
         temporary.replace(path)
+        flush_folder(path.parent)
     except PermissionError as error:
         temporary.unlink(missing_ok=True)
         raise WrongUse(f"{path.name} cannot be replaced; close it in the spreadsheet program and run again.") from error
