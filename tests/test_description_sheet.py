@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from surrogate.description.cells import plain_cell, safe_cell
+from surrogate.collection.cells import plain_cell, safe_cell
 from surrogate.description.columns import COLUMNS, column_for
 from surrogate.description.encodings import decode
 from surrogate.description.matching import match, matching

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from surrogate.collection import listing
+from surrogate.collection import cells, listing
 from surrogate.errors import CollectionUnusable
 from surrogate.handover import manifest
 from surrogate.handover.words import date_words
@@ -61,9 +61,9 @@ def test_a_broken_stream_leaves_the_old_manifest(tmp_path: Path) -> None:
 
     def breaking():  # type: ignore[no-untyped-def]
         yield written.originals[0]
-        raise ConnectionError("power cut")
+        raise RuntimeError("power cut")
 
-    with pytest.raises(ConnectionError):
+    with pytest.raises(RuntimeError):
         manifest.write(tmp_path, written.collection, written.software, breaking(), [])
     assert before == ((tmp_path / "manifest.json").read_bytes(), (tmp_path / "manifest.csv").read_bytes())
     assert not list(tmp_path.glob(".*"))
@@ -85,9 +85,9 @@ def test_table_has_one_row_per_copy_with_its_master(tmp_path: Path) -> None:
 @given(st.text(alphabet=st.sampled_from("=+-@\t ＝ab'\"\n,;1"), max_size=8))
 def test_no_cell_starts_a_formula(text: str) -> None:
     """OWASP, "CSV Injection": cells must not begin with = + - @, tab or carriage return."""
-    cell = manifest.safe_cell(text)
+    cell = cells.safe_cell(text)
     assert not cell.lstrip(" ").startswith(("=", "+", "-", "@", "\t", "\r", "＝"))
-    assert cell.removeprefix("'") == text.removeprefix("'")
+    assert cells.plain_cell(cell) == text
 
 
 def test_hostile_text_comes_back_unchanged(tmp_path: Path) -> None:

@@ -11,10 +11,10 @@ from pathlib import Path
 from surrogate.care import inspection, light, sheet
 from surrogate.care.content import sections
 from surrogate.care.rules import HOUSING, Material, material, side_mm, unstable
+from surrogate.collection.cells import safe_cell
 from surrogate.collection.files import replace_if_changed
 from surrogate.collection.listing import read
 from surrogate.errors import WrongUse
-from surrogate.handover.manifest import safe_cell
 from surrogate.records import Manifest, Record
 
 FOLDER = "care"

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from openpyxl.cell.cell import Cell, MergedCell
     from openpyxl.worksheet.worksheet import Worksheet
 
-from surrogate.description.cells import plain_cell
+from surrogate.collection.cells import plain_cell
 from surrogate.description.encodings import decode
 from surrogate.errors import WrongUse
 from surrogate.records import Record

@@ -23,10 +23,10 @@ from starlette.responses import Response
 from surrogate import outlining
 from surrogate.care.inspection import COLUMNS as INSPECTION
 from surrogate.collection.catalogue import Catalogue, Corners, OutlineRow, four_corners, open_catalogue
+from surrogate.collection.cells import plain_cell, safe_cell
 from surrogate.collection.files import write_atomic
 from surrogate.collection.holding import held
 from surrogate.collection.numbering import name_of
-from surrogate.description.cells import plain_cell, safe_cell
 from surrogate.description.text import clean
 from surrogate.desk import words
 from surrogate.desk.guard import Refused

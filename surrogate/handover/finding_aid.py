@@ -12,8 +12,8 @@ from itertools import groupby
 from typing import TextIO
 from urllib.parse import quote
 
+from surrogate.collection.cells import safe_cell
 from surrogate.collection.numbering import group_of
-from surrogate.handover.manifest import safe_cell
 from surrogate.handover.words import KINDS, date_words, ended, fade_words, stain_words
 from surrogate.handover.xmlstream import XmlStream, clean
 from surrogate.records import CollectionInfo, Original, Software, Use

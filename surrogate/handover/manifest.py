@@ -15,6 +15,7 @@ from typing import TextIO
 from pydantic import BaseModel
 
 from surrogate.collection import paths
+from surrogate.collection.cells import safe_cell
 from surrogate.collection.files import replace_if_changed, replacing
 from surrogate.records import CollectionInfo, Manifest, Original, SetAside, Software
 
@@ -23,15 +24,6 @@ COLUMNS = (
     "reference", "side", "part", "kind", "title", "caption", "date", "box", "folder", "master",
     "master_sha256", "copy", "use", "copy_sha256", "width", "height", "recipe",
 )  # fmt: skip
-
-#: First characters that make a spreadsheet run a cell (OWASP, "CSV Injection"), with their full-width forms.
-_STARTS_FORMULA = tuple("=+-@\t\r\n＝＋－＠")
-
-
-def safe_cell(text: str) -> str:
-    """``text`` with an apostrophe in front where a spreadsheet would run it as a formula."""
-    return f"'{text}" if text.lstrip(" \u00a0").startswith(_STARTS_FORMULA) else text
-
 
 def schema() -> str:
     """The JSON Schema (2020-12) of ``manifest.json``, generated from the records."""

@@ -10,7 +10,7 @@ from functools import partial
 from heapq import nlargest
 from typing import TextIO
 
-from surrogate.handover.manifest import safe_cell
+from surrogate.collection.cells import safe_cell
 from surrogate.handover.site.addresses import Addresses, item_page, pictures
 from surrogate.handover.site.iiif import MOST_IN_ONE
 from surrogate.handover.site.lists import Site

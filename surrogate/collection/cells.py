@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 
-# A cell that begins so is run as a formula by common spreadsheet programs (OWASP, "CSV Injection").
-_RUNS = re.compile(r"'*[=+\-@\t\r\uff1d\uff0b\uff0d\uff20]")
+# A cell that begins so is run as a formula by common spreadsheet programs, some of which drop blanks in front
+# (OWASP, "CSV Injection").
+_RUNS = re.compile(r"'*[ \u00a0]*[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
 
 
 def safe_cell(text: str) -> str:
