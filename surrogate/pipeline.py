@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from surrogate import standing
 from surrogate.collection import files
 from surrogate.condition import kind as kinds
 from surrogate.condition import measure as condition
@@ -40,6 +41,9 @@ READING_LONG_EDGE_PX = 4096
 #: Long edge of the picture in ``condition/``: it is looked at on a page beside its copy.
 CONDITION_LONG_EDGE_PX = 640
 
+#: Pages of one file that are copied at most: more are a film, and one call must end.
+MOST_PAGES = 100
+
 _Density = npt.NDArray[np.float32]
 
 #: (kind, condition, density) of each picture on a scan, by part; None is the whole.
@@ -52,6 +56,7 @@ class _Shown:
 
     part: int | None
     outline: Corners | None
+    page: int = 0
 
 
 def take_in(job: Job) -> Taken:
@@ -68,22 +73,25 @@ def take_in(job: Job) -> Taken:
         master = job.staging / f"master{_suffix(job.scan)}"
         sha256, size = _preserve(job.scan, master)
     header = read_header(master)
-    raster = read_reduced(master, job.decisions.copies.viewing_long_edge)
+    raster = _raster(master, job.decisions)
+    job, standing_notes = standing.set_upright(job, _eight_bits(raster.pixels))
     raster = replace(raster, pixels=make.turned(raster.pixels, job.decisions.turn))
-    if raster.ppi is None and job.decisions.scan.ppi:
-        raster = replace(raster, ppi=job.decisions.scan.ppi * raster.scale)
     answered = returned.numbers_on(raster.pixels)
     given = job
     if answered:
         job = replace(job, decisions=_as_sheet(job.decisions))
+    if header.pages > 1 and job.decisions.scan.pages == "parts":  # its parts are its pages
+        job = replace(job, decisions=replace(job.decisions, outlines=()))
     lying = _layout(raster, job.decisions)
-    shown, notes = _as_shown(lying), lying.notes
+    shown, notes = _as_shown(lying), (*standing_notes, *lying.notes)
     density = proxy_density(_look(raster, shown[0]))
     guess = _kind(density, raster.ppi, len(shown) - 1, lying.background, job)
     measured, parts = _measure(raster, shown, density, guess.kind, job)
     copies = _copies(master, sha256, raster, shown, parts, job)
     if header.pages > 1:
-        notes += (f"The file holds {header.pages} pages; only the first was copied. The master keeps them all.",)
+        further, said = _further_pages(master, sha256, header.pages, job)
+        copies += further
+        notes += (said,)
     if guess.note:
         notes += (guess.note,)
     drawn = job.staging / "condition.png"
@@ -105,6 +113,33 @@ def take_in(job: Job) -> Taken:
         notes=notes,
         answered=answered,
     )
+
+
+def _raster(master: Path, decisions: Decisions, page: int = 0) -> Raster:
+    """A page of the scan as its tags have it, at the size of a viewing copy."""
+    raster = read_reduced(master, decisions.copies.viewing_long_edge, page)
+    if raster.ppi is None and decisions.scan.ppi:
+        raster = replace(raster, ppi=decisions.scan.ppi * raster.scale)
+    return raster
+
+
+def _further_pages(master: Path, sha256: str, pages: int, job: Job) -> tuple[list[StagedCopy], str]:
+    """Copies of the pages after the first, as parts 2, 3 ..., where the settings ask for them; and what to say."""
+    if job.decisions.scan.pages == "first":
+        said = f"The file holds {pages} pages; only the first was copied. The master keeps them all. To have every page"
+        return [], f'{said} copied, write pages = "parts" under [scan] in collection.toml.'
+    copies: list[StagedCopy] = []
+    for page in range(1, min(pages, MOST_PAGES)):
+        raster = _raster(master, job.decisions, page)
+        raster = replace(raster, pixels=make.turned(raster.pixels, job.decisions.turn))
+        density = proxy_density(raster)
+        guess = _kind(density, raster.ppi, 0, "frame", job)
+        ppi = None if raster.ppi is None else raster.ppi * density.shape[1] / raster.pixels.shape[1]
+        measured = condition.measure(density, kind=guess.kind, side=job.side, ppi=ppi)
+        part = _Shown(page + 1, None, page)
+        copies += _copies(master, sha256, raster, [part], {part.part: (guess.kind, measured, density)}, job)
+    left = f"; the {pages - MOST_PAGES} after page {MOST_PAGES} were not copied" if pages > MOST_PAGES else ""
+    return copies, f"The file holds {pages} pages; each has a copy as a part{left}."
 
 
 def _as_sheet(decisions: Decisions) -> Decisions:
@@ -251,7 +286,9 @@ def _copies(
             same = one.outline is None and size == decisions.copies.viewing_long_edge
             source = raster
             if not same:
-                source = make.picture(master, turn=decisions.turn, outline=one.outline, long_edge_px=size)
+                source = make.picture(
+                    master, turn=decisions.turn, outline=one.outline, long_edge_px=size, page=one.page
+                )
             if source.ppi is None and decisions.scan.ppi:
                 source = replace(source, ppi=decisions.scan.ppi * source.scale)
             copies += _staged(source, recipe, job)
@@ -266,6 +303,7 @@ def _recipe(plan: Plan, one: _Shown, use: Use, kind: Kind, sha256: str, raster: 
         use=use.value,
         side=job.side.value,
         part=one.part,
+        page=one.page,
         turn=decisions.turn,
         master="",
         master_sha256=sha256,

@@ -118,7 +118,8 @@ def outcome(batch: Batch, name: str, scan: Scan | None, future: Future[T]) -> T 
 
 def _place(batch: Batch, reference: str, taken: Taken, in_place: deque[Placing]) -> None:
     side = taken.job.side
-    said = batch.wording.adopt(batch.catalogue, reference, side, taken.job.name, taken.offered)
+    turn = taken.job.decisions.turn
+    said = batch.wording.adopt(batch.catalogue, reference, side, taken.job.name, taken.offered, turn)
     said += answering.describe(batch.catalogue, reference, side, taken.answered)
     taken = replace(taken, notes=(*taken.notes, *said))
     in_place.append(start_placing(batch, reference, taken))

@@ -55,9 +55,9 @@ class Wording:
         return row.reference or None if row is not None else None
 
     def adopt(
-        self, catalogue: Catalogue, reference: str, side: Side, name: str, offered: Sequence[Proposal]
+        self, catalogue: Catalogue, reference: str, side: Side, name: str, offered: Sequence[Proposal], turn: int
     ) -> list[str]:
-        """Record the caption of a scan that has just got its number.
+        """Record the caption of a scan that has just got its number, with the turn (0, 90 ...) that it was given.
 
         What the scan itself carries fills the cells that the sheet leaves empty and is never put above it. Returns
         notes on what was taken from the scan and on where sheet and scan disagree.
@@ -72,6 +72,8 @@ class Wording:
         for each in used:
             value = getattr(filled, each.field)
             cells[each.field] = "; ".join(value) if isinstance(value, list) else value
+        if turn:
+            cells["turn"] = str(turn)
         put_row(catalogue, reference, side, {**cells, "file": name})
         taken = ", ".join(each.field for each in used)
         notes = [f"taken from the scan's own metadata: {taken}"] if taken else []

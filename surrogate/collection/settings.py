@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from pathlib import Path
+from typing import Literal
 
 from pydantic import Field, ValidationError, field_validator
 
@@ -37,6 +38,7 @@ class ScanSection(Record):
 
     kind: str = "auto"
     ppi: float = Field(default=0, ge=0)
+    pages: Literal["first", "parts"] = "first"
 
     @field_validator("kind")
     @classmethod
@@ -120,6 +122,7 @@ accession = 1        # which gift or deposit of that year
 [scan]
 kind = "auto"        # or one kind for all scans: silver-print, colour-print, negative, clipping, document ...
 ppi = 0              # resolution of the scans when the files do not say
+pages = "first"      # of TIFFs with several pages: copy only the first, or "parts": each page as a part of its own
 
 [sides]
 by_order = true      # where names do not tell backs from fronts, look at the scans and the order they were made in

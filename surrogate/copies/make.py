@@ -36,19 +36,19 @@ def turned(pixels: Pixels, degrees: int) -> Pixels:
     return out
 
 
-def picture(master: Path, *, turn: int, outline: Corners | None, long_edge_px: int) -> Raster:
+def picture(master: Path, *, turn: int, outline: Corners | None, long_edge_px: int, page: int = 0) -> Raster:
     """Read from a master what a copy shows: upright, turned, trimmed to its outline and straightened.
 
     The result is sRGB, (H, W, 3) uint8 or uint16, at most ``long_edge_px`` long and never larger than the scan.
     ``outline`` is four corners in master pixels after turning, clockwise from top left.
     """
     if outline is None:
-        raster = read_reduced(master, long_edge_px)
+        raster = read_reduced(master, long_edge_px, page)
         return Raster(turned(raster.pixels, turn), raster.scale, raster.ppi, raster.profile)
-    header = read_header(master)
+    header = read_header(master, page)
     width, height = outline_size(outline)
     wanted = min(1.0, long_edge_px / max(width, height))
-    raster = read_reduced(master, max(1, round(max(header.width, header.height) * wanted)))
+    raster = read_reduced(master, max(1, round(max(header.width, header.height) * wanted)), page)
     return straightened(Raster(turned(raster.pixels, turn), raster.scale, raster.ppi, raster.profile), outline)
 
 
@@ -102,7 +102,7 @@ def outputs(
 def from_recipe(recipe: Recipe, master: Path) -> tuple[npt.NDArray[np.uint8], float | None]:
     """Replay a recipe on its master: (pixels, ppi)."""
     limit = recipe.long_edge_px or 10**6
-    raster = picture(master, turn=recipe.turn, outline=recipe.outline, long_edge_px=limit)
+    raster = picture(master, turn=recipe.turn, outline=recipe.outline, long_edge_px=limit, page=recipe.page)
     ppi = raster.ppi
     if ppi is None and recipe.ppi_assumed is not None:
         ppi = recipe.ppi_assumed * raster.scale

@@ -83,6 +83,7 @@ class Recipe(Record):
     master: str = Field(description="path in the collection")
     master_sha256: str
     input_profile: str = Field(description="name of the profile that turned the scan into sRGB")
+    page: int = Field(default=0, description="which full page of a TIFF, from 0")
     turn: Literal[0, 90, 180, 270] = Field(default=0, description="degrees clockwise, after the file's own tag")
     outline: list[tuple[float, float]] | None = Field(
         default=None,
