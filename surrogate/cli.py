@@ -249,16 +249,29 @@ def compare(
     reference: Annotated[str, typer.Argument(metavar="REFERENCE")],
     scan: Annotated[Path, typer.Argument(metavar="SCAN", help="a new scan of the same original")],
     side: Annotated[str, typer.Option(help="recto or verso")] = "recto",
+    target_then: Annotated[Path | None, typer.Option(metavar="SCAN", help="colour target beside the master")] = None,
+    target_now: Annotated[Path | None, typer.Option(metavar="SCAN", help="colour target beside the new scan")] = None,
+    record: Annotated[bool, typer.Option("--record", help="keep a dated condition record")] = False,
     as_json: Json = False,
 ) -> None:
     """Has the original changed since its master was made?"""
     from surrogate.condition.change import compare as run
+    from surrogate.errors import WrongUse
 
-    report = run(folder, reference, scan, side=side)
+    if (target_then is None) != (target_now is None):
+        raise WrongUse("Give both --target-then and --target-now: the same target, scanned by either scanner.")
+    targets = None if target_then is None or target_now is None else (target_then, target_now)
+    day = datetime.now().astimezone().date() if record else None
+    report = run(folder, reference, scan, side=side, targets=targets, record=day)
     if as_json:
         _print_json(report)
     else:
         _say(f"{report.reference} {report.side}: {report.verdict}. {report.note}".strip())
+        if report.density_loss and report.uncertainty:
+            dyes = zip(("cyan", "magenta", "yellow"), report.density_loss, report.uncertainty, strict=True)
+            _say("Loss: " + ", ".join(f"{dye} {100 * loss:.1f} ± {100 * half:.1f} %" for dye, loss, half in dyes))
+        if report.record:
+            _say(f"Kept: {Path(folder) / report.record}")
         if report.picture:
             _say(f"Look at it: {Path(folder) / report.picture}")
     raise typer.Exit(0 if report.verdict == "unchanged" else 1)

@@ -1,5 +1,6 @@
 """`compare`: registration against known transforms; loss and stains of simulated second scans; the verdict's test."""
 
+from datetime import date
 from pathlib import Path
 
 import cv2
@@ -8,7 +9,9 @@ import pytest
 import tifffile
 from scipy.stats import multivariate_normal
 
-from surrogate.condition.change import compare
+from surrogate.collection.files import sha256_of
+from surrogate.condition.change import compare, judge, lay_over
+from surrogate.condition.change_record import kept
 from surrogate.condition.change_scanner import correction
 from surrogate.condition.change_verdict import FALSE_ALARMS, critical, strongest
 from surrogate.condition.registration import register
@@ -100,6 +103,33 @@ def test_new_stain_is_outlined(folder: Path, photo: np.ndarray) -> None:
     assert box is not None
     assert np.array([box[0] + box[2] / 2, box[1] + box[3] / 2]) == pytest.approx(np.array(middle), abs=1.0)
     assert report.regions[0].delta_e == pytest.approx(4, abs=1.5)
+
+
+def test_another_lid_is_no_change(folder: Path, photo: np.ndarray, tmp_path: Path) -> None:
+    _scan(photo, folder, 8)
+    picture = tifffile.imread(folder / "masters/a_r.tif")
+    wide = cv2.copyMakeBorder(picture, 90, 90, 90, 90, cv2.BORDER_CONSTANT, value=(20, 20, 20))
+    tifffile.imwrite(tmp_path / "wide.tif", wide, photometric="rgb", resolution=(600, 600), resolutionunit="INCH")
+    laid = lay_over(tmp_path / "wide.tif", folder / "now.tif")
+    assert not isinstance(laid, str)
+    judged = judge(laid, Kind.COLOUR_PRINT, None)
+    assert judged.surround
+    assert judged.marks == []
+
+
+def test_a_record_is_kept_on_request(folder: Path, photo: np.ndarray) -> None:
+    _scan(photo, folder, 7)
+    report = compare(folder, "1", folder / "now.tif", record=date(2026, 11, 25))
+    (record,) = kept(folder)
+    assert record.report == report
+    assert (record.date, record.scan, record.scan_sha256) == (
+        date(2026, 11, 25),
+        "now.tif",
+        sha256_of(folder / "now.tif"),
+    )
+    assert record.condition.fade.density_loss is not None
+    compare(folder, "1", folder / "now.tif", record=date(2026, 11, 25))
+    assert len(kept(folder)) == 1
 
 
 def test_another_picture_cannot_be_judged(folder: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 import cv2
@@ -12,16 +13,19 @@ import numpy.typing as npt
 from surrogate.collection.listing import read
 from surrogate.condition.change_marks import Mark, find_marks
 from surrogate.condition.change_picture import draw
+from surrogate.condition.change_record import FOLDER, ChangedRegion, CompareReport, keep
 from surrogate.condition.change_scanner import Correction, base_shift, correction, patch_densities, read_target
+from surrogate.condition.change_surround import without_surround
 from surrogate.condition.change_tones import Tones, measure_tones
 from surrogate.condition.change_verdict import INTERVAL, Evidence, Verdict, critical, spread, strongest
 from surrogate.condition.colorimetry import triple
 from surrogate.condition.fade_network import weights
+from surrogate.condition.measure import measure, proxy
 from surrogate.condition.registration import laid_over, register
 from surrogate.errors import WrongUse
 from surrogate.imaging.density import Floats, to_density
 from surrogate.imaging.read import MM_PER_INCH, read_reduced
-from surrogate.records import Kind, Master, Record, Triple
+from surrogate.records import Kind, Master, Side
 
 Array = npt.NDArray[np.float64]
 
@@ -34,28 +38,6 @@ _BASE_CHANGED = 0.03
 
 #: Most marks listed.
 _MOST_MARKS = 20
-
-
-class ChangedRegion(Record):
-    """A mark that the master does not have: x, y, width, height in mm from its top left; None without a resolution."""
-
-    box_mm: tuple[float, float, float, float] | None
-    delta_e: float
-
-
-class CompareReport(Record):
-    """What has changed; ``uncertainty`` is the half-width of the 95 % interval of ``density_loss``."""
-
-    reference: str
-    side: str
-    verdict: Verdict
-    density_loss: Triple | None
-    uncertainty: Triple | None
-    base_shift: Triple | None
-    regions: list[ChangedRegion]
-    scanner_correction: Evidence
-    picture: str | None
-    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -80,15 +62,23 @@ class Judged:
     differences: Floats
     now: Floats
     evidence: Evidence
+    surround: bool
 
 
 def compare(
-    folder: Path, reference: str, scan: Path, *, side: str = "recto", targets: tuple[Path, Path] | None = None
+    folder: Path,
+    reference: str,
+    scan: Path,
+    *,
+    side: str = "recto",
+    targets: tuple[Path, Path] | None = None,
+    record: date | None = None,
 ) -> CompareReport:
     """Compare a new scan with the master of one side. The scan is not kept; a picture is written under condition/.
 
     The scanners are brought together on a colour target, which lies in both scans or in the two scans ``targets``
-    (beside the master, beside the new scan), else on the base. Raises :class:`WrongUse` for an unknown original, side
+    (beside the master, beside the new scan), else on the base. With ``record`` a condition record of that day is kept.
+    Raises :class:`WrongUse` for an unknown original, side
     or target and :class:`ScanSetAside` for a damaged scan.
     """
     kind, master = master_of(folder, reference, side)
@@ -97,9 +87,16 @@ def compare(
     if isinstance(laid, str):
         return _cannot(reference, side, laid)
     judged = judge(laid, kind, laid.target if targets is None else seen)
-    picture = f"condition/changes/{Path(master.file).stem}.jpg"
+    picture = f"{FOLDER}/{Path(master.file).stem}.jpg"
     draw(folder / picture, laid.before, judged.now - judged.base.astype(np.float32), judged.differences, judged.marks)
-    return _report(reference, side, judged, laid.px_per_mm, picture)
+    report = _report(reference, side, judged, laid.px_per_mm, picture)
+    if record is None:
+        return report
+    ppi = None if laid.px_per_mm is None else laid.px_per_mm * MM_PER_INCH
+    small = proxy(judged.now)
+    reduced = None if ppi is None else ppi * max(small.shape) / max(judged.now.shape)
+    condition = measure(small, kind=kind, side=Side(side), ppi=reduced).condition
+    return keep(folder, record, report, condition, master=master, scan=scan)
 
 
 def _between(then: Path, now: Path) -> Correction:
@@ -133,13 +130,14 @@ def lay_over(master: Path, scan: Path, *, look_for_target: bool = True) -> Laid 
 def judge(laid: Laid, kind: Kind, target: Correction | None) -> Judged:
     """Measure what has changed; ``target`` takes the new scanner's densities to the old one's."""
     now = laid.now if target is None else np.asarray(target(laid.now), np.float32)
+    covered, surround = without_surround(laid.before, now, laid.covered)
     silver = kind is not Kind.COLOUR_PRINT
-    tones = measure_tones(laid.before, now, laid.covered, np.eye(3) if silver else weights()["matrix"].astype(float))
+    tones = measure_tones(laid.before, now, covered, np.eye(3) if silver else weights()["matrix"].astype(float))
     if silver and tones is not None:  # one image substance: the mean of the channels, three times
         tones = Tones(np.full(3, tones.loss.mean()), np.full((3, 3), tones.covariance.mean()))
-    base, on_border = base_shift(laid.before, now, laid.covered)
-    marks, differences = find_marks(laid.before, now, laid.covered, laid.px_per_mm)
-    return Judged(tones, base, on_border, marks, differences, now, "base" if target is None else "target")
+    base, on_border = base_shift(laid.before, now, covered)
+    marks, differences = find_marks(laid.before, now, covered, laid.px_per_mm)
+    return Judged(tones, base, on_border, marks, differences, now, "base" if target is None else "target", surround)
 
 
 def master_of(folder: Path, reference: str, side: str) -> tuple[Kind, Master]:
@@ -185,6 +183,7 @@ def _report(reference: str, side: str, judged: Judged, px_per_mm: float | None, 
     if tones is not None:
         loss = triple(tones.loss)
         uncertainty = triple(INTERVAL * np.sqrt(np.diag(spread(tones.covariance, judged.evidence))))
+    around = "Another background lies around the original; its edge was left out." if judged.surround else ""
     evidence = "" if judged.evidence == "target" else _without_target(judged)
     return CompareReport(
         reference=reference,
@@ -196,7 +195,7 @@ def _report(reference: str, side: str, judged: Judged, px_per_mm: float | None, 
         regions=[_region(mark, px_per_mm) for mark in judged.marks[:_MOST_MARKS]],
         scanner_correction=judged.evidence,
         picture=picture,
-        note=" ".join(part for part in (why, evidence) if part),
+        note=" ".join(part for part in (why, around, evidence) if part),
     )
 
 

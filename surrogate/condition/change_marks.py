@@ -90,7 +90,7 @@ def _terms(density: npt.NDArray[np.floating]) -> npt.NDArray[np.floating]:
 
 
 def _expected(before: Floats, now: Floats, covered: npt.NDArray[np.bool_]) -> Floats:
-    """What the new scan would show had nothing but tones and colours as a whole changed."""
+    """What the new scan would show had nothing but tones and colours as a whole changed; fitted on cells."""
     height, width = (side // _CELL * _CELL for side in before.shape[:2])
     size = (width // _CELL, height // _CELL)
     old, new, whole = (

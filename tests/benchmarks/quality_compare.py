@@ -1,6 +1,6 @@
 """`compare` on photographs made into prints and simulated second scanners: coverage, detection, false alarms, marks.
 
-SURROGATE_PHOTOGRAPHS=DIR python -m tests.benchmarks.quality_compare [pictures] [first]
+SURROGATE_PHOTOGRAPHS=DIR python -m tests.benchmarks.quality_compare [FIRST COUNT | table FILE]
 
 Pictures and seeds are others than those the constants were chosen on (`FITTED`). Every print is scanned at 600 ppi for
 its master and at 300 ppi later; each case has a scanner of its own. A second table weighs what can stand in for a
@@ -9,11 +9,12 @@ target.
 
 from __future__ import annotations
 
+import json
 import os
 import sys
 import tempfile
-from collections import defaultdict
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -28,6 +29,8 @@ from surrogate.imaging.density import to_density
 from surrogate.imaging.read import read_reduced
 from surrogate.records import Kind
 from tests.simulate import second_scan as made
+
+Row = dict[str, Any]
 
 #: The constants of `compare` were chosen on the first pictures of this shuffle, with seeds from 70,000 on.
 FITTED, SHUFFLE = 60, 99
@@ -72,64 +75,65 @@ def found_at(judged: Judged, middle_mm: tuple[float, float], px_per_mm: float) -
                for m in judged.marks)  # fmt: skip
 
 
-def pairs(pictures: list[np.ndarray], first: int) -> None:
-    """Every case on every picture, through files, with and without a target."""
-    lines: dict[tuple[str, str], list[tuple[str, list[bool], bool, bool]]] = defaultdict(list)
-    errors, unlaid = [], 0
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        master, scan, card, card_then = (folder / f"{n}.tif" for n in ("master", "scan", "card", "then"))
-        for number, photo in enumerate(pictures):
-            generator = np.random.default_rng(80_000 + first + number)
-            original = made.printed(photo, generator)
-            long_mm, border_mm = float(generator.uniform(60, 80)), float(generator.choice([0.0, 4.0]))
-            made.scan_of_card(card_then, generator, None)
-            which = int(generator.integers(3))
-            for case, shares in CASES.items():
-                kept = tuple(np.roll(shares, which)) if case == "5 % of one dye" else shares
-                now = made.sheet(photo, original, long_mm, border_mm=border_mm, kept=kept, seed=number)
-                middle = None
-                if case == "no change":
-                    made.first_scan(now, master, generator)
-                if case.startswith("stain"):
-                    now, middle = made.stain(now, generator, 5.0, 4.0)
-                scanner = made.draw_scanner(generator)
-                truth = made.second_scan(now, scan, generator, scanner)
-                made.scan_of_card(card, generator, scanner)
-                laid = lay_over(master, scan)
-                if isinstance(laid, str):
-                    unlaid += 1
-                    continue
-                if case == "no change":
-                    size = (now.shape[1], now.shape[0])
-                    errors.append(registration_error(master, scan, truth, 300 / made.MASTER_PPI, size))
-                for evidence, target in (
-                    ("base", None),
-                    ("target", correction(read_target(card_then), read_target(card))),
-                ):
-                    judged = judge(laid, Kind.COLOUR_PRINT, target)
-                    inside = []
-                    if judged.tones is not None:
-                        half = INTERVAL * np.sqrt(np.diag(spread(judged.tones.covariance, judged.evidence)))
-                        inside = list(np.abs(judged.tones.loss - (1 - np.array(kept))) <= half)
-                    assert laid.px_per_mm is not None
-                    hit = middle is not None and found_at(judged, middle, laid.px_per_mm)
-                    lines[case, evidence].append((verdict_of(judged)[0], inside, bool(judged.marks), hit))
-            print(f"\r{number + 1} of {len(pictures)}", end="", file=sys.stderr, flush=True)
-    print(f"\npairs that could not be laid over each other: {unlaid}")
-    most = np.percentile(errors, 95)
-    print(f"registration, px of the master: median {np.median(errors):.2f}, 95 % below {most:.2f}, "
-          f"largest {np.max(errors):.2f}")  # fmt: skip
+def pair(photo: np.ndarray, number: int, folder: Path) -> list[Row]:
+    """Every case on one picture, through files in ``folder``, with and without a target."""
+    master, scan, card, card_then = (folder / f"{n}.tif" for n in ("master", "scan", "card", "then"))
+    generator = np.random.default_rng(80_000 + number)
+    original = made.printed(photo, generator)
+    long_mm, border_mm = float(generator.uniform(55, 75)), float(generator.choice([0.0, 4.0]))
+    made.scan_of_card(card_then, generator, None)
+    patches = read_target(card_then)
+    which = int(generator.integers(3))
+    rows: list[Row] = []
+    for case, shares in CASES.items():
+        kept = tuple(np.roll(shares, which)) if case == "5 % of one dye" else shares
+        now = made.sheet(photo, original, long_mm, border_mm=border_mm, kept=kept, seed=number)
+        middle = None
+        if case == "no change":
+            made.first_scan(now, master, generator)
+        if case.startswith("stain"):
+            now, middle = made.stain(now, generator, 5.0, 4.0)
+        scanner = made.draw_scanner(generator)
+        truth = made.second_scan(now, scan, generator, scanner)
+        made.scan_of_card(card, generator, scanner)
+        laid = lay_over(master, scan, look_for_target=False)
+        if isinstance(laid, str):
+            rows.append({"case": case, "told by": "", "verdict": "not laid"})
+            continue
+        apart = None
+        if case == "no change":
+            apart = registration_error(master, scan, truth, 300 / made.MASTER_PPI, (now.shape[1], now.shape[0]))
+        for told_by, target in (("base", None), ("target", correction(patches, read_target(card)))):
+            judged = judge(laid, Kind.COLOUR_PRINT, target)
+            inside: list[bool] = []
+            if judged.tones is not None:
+                half = INTERVAL * np.sqrt(np.diag(spread(judged.tones.covariance, judged.evidence)))
+                inside = [bool(v) for v in np.abs(judged.tones.loss - (1 - np.array(kept))) <= half]
+            assert laid.px_per_mm is not None
+            hit = middle is not None and found_at(judged, middle, laid.px_per_mm)
+            rows.append({"case": case, "told by": told_by, "verdict": verdict_of(judged)[0], "inside": inside,
+                         "marks": len(judged.marks), "hit": hit, "apart": apart})  # fmt: skip
+    return rows
+
+
+def table(rows: list[Row]) -> None:
+    """Shares by case and evidence."""
+    apart = [row["apart"] for row in rows if row.get("apart") is not None]
+    print(f"not laid over each other: {sum(row['verdict'] == 'not laid' for row in rows)}")
+    print(f"registration, px of the master: median {np.median(apart):.2f}, 95 % below {np.percentile(apart, 95):.2f}, "
+          f"largest {np.max(apart):.2f}")  # fmt: skip
     print(
-        f"{'':20}{'told by':8}{'pairs':>6}{'changed':>9}{'cannot say':>11}{'inside 95 %':>12}"
-        f"{'any mark':>9}{'stain found':>12}"
+        f"{'':20}{'told by':8}{'pairs':>6}{'changed':>9}{'cannot say':>11}{'inside 95 %':>12}{'marks':>7}{'found':>7}"
     )
-    for (case, evidence), rows in lines.items():
-        said = [verdict for verdict, *_ in rows]
-        inside = [value for _, values, *_ in rows for value in values]
-        print(f"{case:20}{evidence:8}{len(rows):6}{said.count('changed') / len(rows):9.3f}"
-              f"{said.count('cannot say') / len(rows):11.3f}{np.mean(inside):12.3f}"
-              f"{np.mean([m for *_, m, _ in rows]):9.3f}{np.mean([h for *_, h in rows]):12.3f}")  # fmt: skip
+    for case in CASES:
+        for told_by in ("base", "target"):
+            some = [row for row in rows if (row["case"], row["told by"]) == (case, told_by)]
+            said = [row["verdict"] for row in some]
+            inside = [value for row in some for value in row["inside"]]
+            print(f"{case:20}{told_by:8}{len(some):6}{said.count('changed') / len(some):9.3f}"
+                  f"{said.count('cannot say') / len(some):11.3f}{np.mean(inside):12.3f}"
+                  f"{np.mean([row['marks'] > 0 for row in some]):7.3f}"
+                  f"{np.mean([row['hit'] for row in some]):7.3f}")  # fmt: skip
 
 
 def evidence(pictures: list[np.ndarray]) -> None:
@@ -179,15 +183,25 @@ def evidence(pictures: list[np.ndarray]) -> None:
 
 
 def main() -> None:
-    """Print both tables."""
+    """Print both tables; with FIRST and COUNT only that piece's rows, one JSON object a line, for `table FILE`."""
+    if sys.argv[1:2] == ["table"]:
+        table([json.loads(line) for line in Path(sys.argv[2]).read_text(encoding="utf-8").splitlines()])
+        return
     folder = os.environ.get("SURROGATE_PHOTOGRAPHS")
     if not folder:
         print("skipped: SURROGATE_PHOTOGRAPHS is not set")
         return
-    count, first = (int(sys.argv[n]) if len(sys.argv) > n else default for n, default in ((1, 60), (2, 0)))
-    pictures = photographs(Path(folder), count, first)
-    pairs(pictures, first)
-    evidence(pictures)
+    first, count = (int(value) for value in sys.argv[1:3]) if len(sys.argv) > 2 else (0, 60)
+    rows: list[Row] = []
+    with tempfile.TemporaryDirectory() as name:
+        for number, photo in enumerate(photographs(Path(folder), count, first), first):
+            found = pair(photo, number, Path(name))
+            rows += found
+            if len(sys.argv) > 2:
+                print("\n".join(json.dumps(row) for row in found), flush=True)
+    if len(sys.argv) == 1:
+        table(rows)
+        evidence(photographs(Path(folder), 36, 0))
 
 
 if __name__ == "__main__":
