@@ -3,20 +3,31 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable
+from concurrent.futures import Future
+from functools import partial
+from typing import TypeVar
 
 from surrogate import answering, pipeline, placing, taking, wording
 from surrogate.batch import Batch, staging
 from surrogate.collection.catalogue import CopyRow, OriginalRow
-from surrogate.errors import ScanSetAside, WorkerLost
+from surrogate.errors import CollectionUnusable, MissingTool, ScansAway, ScanSetAside
 from surrogate.jobs import SOFTWARE, Decisions, Job
-from surrogate.records import Side, Use
-from surrogate.taking import Placing
+from surrogate.records import Master, Use
+
+T = TypeVar("T")
+
+#: Enters what a worker was asked for, once it is there.
+_Finish = Callable[[], None]
 
 
 def follow_changes(batch: Batch) -> None:
-    """Make copies again where a decision changed, and describe them again where only the words did."""
+    """Make copies again where a decision changed, and describe them again where only the words did.
+
+    As many sides as the batch's window holds are with the workers at a time.
+    """
     catalogue = batch.catalogue
-    in_place: deque[Placing] = deque()
+    begun: deque[_Finish] = deque()
     batch.wording.merge(catalogue)
     answering.link(catalogue)
     batch.outlining.adopt(catalogue)
@@ -33,58 +44,72 @@ def follow_changes(batch: Batch) -> None:
             made_as = wording.digest(decided)
             made = [copy for copy in own if copy.copy.use is not Use.PRINT]  # prints stay as they were asked for
             if not made or any(copy.made_as != made_as for copy in made):
-                _again(batch, row.reference, master.file, master.side, decided, in_place)
+                _again(batch, row.reference, master, decided, begun)
             elif any(copy.described_as != described_as for copy in own):
-                _describe_again(batch, row, master.side, own)
-    while in_place:
-        taking.record(batch, in_place.popleft())
+                _describe_again(batch, row, master, own, begun)
+        while len(begun) >= batch.window:
+            begun.popleft()()
+    while begun:
+        begun.popleft()()
 
 
-def _again(
-    batch: Batch,
-    reference: str,
-    file: str,
-    side: Side,
-    decided: Decisions,
-    in_place: deque[Placing],
-) -> None:
-    master = next(m for m in batch.catalogue.masters(reference) if m.side is side)
-    if not (batch.root / file).is_file():
-        batch.notes.append(f"{reference}: its master {file} is missing. Put it back from your other copy; see `audit`.")
+def _again(batch: Batch, reference: str, master: Master, decided: Decisions, begun: deque[_Finish]) -> None:
+    file = batch.root / master.file
+    if not file.is_file():
+        batch.notes.append(
+            f"{reference}: its master {master.file} is missing. Put it back from your other copy; see `audit`."
+        )
         return
     job = Job(
-        scan=batch.root / file,
+        scan=file,
         name=master.scanned_as,
-        side=side,
+        side=master.side,
         staging=staging(batch),
         decisions=decided,
         is_master=True,
     )
-    try:
-        taken = batch.executor.submit(pipeline.take_in, job).result()
-    except ScanSetAside as problem:
-        batch.notes.append(f"{reference}: its copies could not be made again: {problem.reason} {problem.advice}")
-        return
-    in_place.append(taking.start_placing(batch, reference, taken))
+    made = batch.executor.submit(pipeline.take_in, job)
+
+    def finish() -> None:
+        taken = _brought(batch, f"{reference}: its copies could not be made again", made)
+        if taken is not None:
+            begun.append(partial(taking.record, batch, taking.start_placing(batch, reference, taken)))
+
+    begun.append(finish)
 
 
-def _describe_again(batch: Batch, row: OriginalRow, side: Side, own: list[CopyRow]) -> None:
+def _describe_again(batch: Batch, row: OriginalRow, master: Master, own: list[CopyRow], begun: deque[_Finish]) -> None:
     """New words only: no picture is encoded again."""
+    side = master.side
     with batch.catalogue.transaction():  # first, since the copies themselves say that their words changed
         batch.catalogue.add_event(row.reference, wording.DESCRIBED_AGAIN, f"{side}, {SOFTWARE}")
     description = wording.description(batch.catalogue, batch.settings, row.reference)
-    master = next(m for m in batch.catalogue.masters(row.reference) if m.side is side)
-    future = batch.executor.submit(
+    described_as = wording.digest(description)
+    described = batch.executor.submit(
         placing.describe_again, batch.root, row.reference, row.kind, master, [c.copy for c in own], description
     )
+
+    def finish() -> None:
+        placed = _brought(batch, f"{row.reference}: its copies could not be described again", described)
+        if placed is None:
+            return
+        with batch.catalogue.transaction():
+            for before, copy in zip(own, placed.copies, strict=True):
+                batch.catalogue.put_copy(CopyRow(copy, row.reference, before.made_as, described_as))
+            batch.catalogue.put_files(row.reference, placed.made)
+        batch.updated.append(f"{row.reference} {side}")
+
+    begun.append(finish)
+
+
+def _brought(batch: Batch, failed: str, future: Future[T]) -> T | None:
+    """What a worker brought back; None, and a note that begins with ``failed``, when it brought nothing."""
     try:
-        placed = future.result()
-    except WorkerLost as problem:
-        batch.notes.append(f"{row.reference}: its copies could not be described again: {problem.reason}")
-        return
-    described_as = wording.digest(description)
-    with batch.catalogue.transaction():
-        for before, copy in zip(own, placed.copies, strict=True):
-            batch.catalogue.put_copy(CopyRow(copy, row.reference, before.made_as, described_as))
-        batch.catalogue.put_files(row.reference, placed.made)
-    batch.updated.append(f"{row.reference} {side}")
+        return future.result()
+    except ScanSetAside as problem:
+        batch.notes.append(f"{failed}: {problem.reason} {problem.advice}")
+    except (CollectionUnusable, MissingTool, ScansAway):
+        raise
+    except Exception as problem:  # noqa: BLE001  (one damaged master never stops a batch)
+        batch.notes.append(f"{failed} ({type(problem).__name__}: {problem}). See `surrogate audit`.")
+    return None
