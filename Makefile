@@ -1,12 +1,13 @@
 # make demo   the main job on the sample scans        make lint     ruff and mypy
 # make test   every test                              make bench    speed and memory, as ratios
-#                                                     make quality  colour, text and outline figures
+# make sbom   bill of materials (CycloneDX)           make quality  colour, text, outline and safety figures
+# make pip-audit  known vulnerabilities of what users install (needs the network)
 SHELL := /bin/bash
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test lint bench quality lock samples clean
+.PHONY: demo test lint bench quality lock samples sbom pip-audit clean
 
 demo: .stamps/ready
 	@"$(BIN)/surrogate" demo demo || [ $$? -eq 1 ]
@@ -31,6 +32,14 @@ lock: .stamps/dev
 	    --custom-compile-command "make lock" pyproject.toml .lock/build.in -o .lock/all.txt
 	@"$(BIN)/uv" pip compile -q --universal --generate-hashes --python-version 3.11 --no-emit-index-url \
 	    --extra desk --custom-compile-command "make lock" -c .lock/all.txt pyproject.toml .lock/build.in -o .lock/run.txt
+
+sbom: .stamps/dev
+	@PYTHONWARNINGS=ignore "$(BIN)/cyclonedx-py" requirements .lock/run.txt --pyproject pyproject.toml --mc-type application \
+	    --output-reproducible --of JSON -o sbom.cdx.json && echo sbom.cdx.json
+
+pip-audit: .stamps/dev
+	@"$(BIN)/pip-audit" --strict --require-hashes --disable-pip -r .lock/run.txt || { \
+	    echo "Not clean, or the service that knows of vulnerabilities could not be asked: see docs/safety.md." >&2; exit 1; }
 
 .stamps/tools: .lock/tools.sh
 	@mkdir -p .stamps && bash .lock/tools.sh run && touch $@

@@ -9,6 +9,8 @@ from itertools import groupby
 from pathlib import Path
 from typing import TextIO
 
+from defusedxml.ElementTree import parse
+
 from surrogate.handover.xmlstream import XmlStream
 
 NAMESPACE = "http://www.loc.gov/standards/alto/ns-v4#"
@@ -105,9 +107,9 @@ def _number(element: ET.Element, name: str) -> int:
 
 
 def read(file: Path) -> Page:
-    """Read a page back. Raises ``ValueError`` when the file is not ALTO 4."""
+    """Read a page back. Raises ``ValueError`` when the file is not ALTO 4, or declares entities as no ALTO does."""
     try:
-        root = ET.parse(file).getroot()  # noqa: S314 - our own file; expat expands no outside entities
+        root = parse(file, forbid_dtd=True).getroot()
     except ET.ParseError as error:
         raise ValueError(f"{file} is not XML: {error}") from error
     page = root.find("a:Layout/a:Page", _NS)
@@ -142,3 +144,13 @@ def read(file: Path) -> Page:
         software=" ".join(part for part in named if part),
         words=tuple(words),
     )
+
+
+def read_if_whole(file: Path) -> Page | None:
+    """Read a page back; None when there is none or it is damaged, so that it is recognised again."""
+    if not file.is_file():
+        return None
+    try:
+        return read(file)
+    except ValueError:
+        return None

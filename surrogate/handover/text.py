@@ -136,8 +136,8 @@ def pending(collection: Path, reference: str, kind: Kind, copies: Sequence[Copy]
     waiting = []
     for side in Side:
         copy = copy_to_read(kind, copies, side)
-        target = collection / text_file(reference, side)
-        if copy is not None and not (target.is_file() and alto.read(target).sha256 == copy.sha256):
+        page = alto.read_if_whole(collection / text_file(reference, side))
+        if copy is not None and (page is None or page.sha256 != copy.sha256):
             waiting.append(copy)
     return waiting
 
@@ -187,7 +187,7 @@ def found(collection: Path, reference: str) -> list[Text]:
     texts = []
     for side in Side:
         file = text_file(reference, side)
-        page = alto.read(collection / file) if (collection / file).is_file() else None
+        page = alto.read_if_whole(collection / file)
         if page is not None and page.words:
             texts.append(Text(side=side, file=file, language=page.language, mean_confidence=page.mean_confidence))
         elif (collection / corrected(file)).is_file():
@@ -218,8 +218,8 @@ def lines_of(collection: Path, file: str) -> list[Line]:
 
     What people wrote takes the places of the recognised lines that it replaces (:mod:`.corrections`).
     """
-    recognised = collection / f"{file.rpartition('.')[0]}.xml"
-    lines = _recognised_lines(alto.read(recognised)) if recognised.is_file() else []
+    recognised = alto.read_if_whole(collection / f"{file.rpartition('.')[0]}.xml")
+    lines = [] if recognised is None else _recognised_lines(recognised)
     correction = collection / corrected(file)
     if not correction.is_file():
         return lines
