@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from reportlab.graphics.barcode.qrencoder import QRCode, QRErrorCorrectLevel
-
 #: Light modules that must stay free on every side (ISO/IEC 18004: 4).
 QUIET_MODULES = 4
 
@@ -15,6 +13,8 @@ _CONTACT_START = "CONTACT SHEET"
 
 def modules(reference: str) -> list[list[bool]]:
     """The square of modules, True = dark, without the quiet zone; level Q, which survives a quarter of it lost."""
+    from reportlab.graphics.barcode.qrencoder import QRCode, QRErrorCorrectLevel  # a tenth of a second, only to draw
+
     code = QRCode(None, QRErrorCorrectLevel.Q)
     code.addData(reference)
     code.make()
