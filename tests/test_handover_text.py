@@ -8,7 +8,7 @@ from pathlib import Path
 
 import handmade
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageDraw, ImageFont
 
@@ -76,6 +76,7 @@ def check_tables(root: ET.Element) -> None:
     assert root.findtext(f"{A}Description/{A}MeasurementUnit") in UNITS
 
 
+@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(words, max_size=8))
 def test_pages_come_back_from_alto(tmp_path_factory: pytest.TempPathFactory, found: list[alto.Word]) -> None:
     found = sorted(found, key=lambda word: word.line)

@@ -25,6 +25,7 @@ COLUMNS = (
     "master_sha256", "copy", "use", "copy_sha256", "width", "height", "recipe",
 )  # fmt: skip
 
+
 def schema() -> str:
     """The JSON Schema (2020-12) of ``manifest.json``, generated from the records."""
     body = {"$schema": "https://json-schema.org/draft/2020-12/schema"} | Manifest.model_json_schema(

@@ -80,9 +80,18 @@ def _iiif_manifest(overview: Overview, number: int, to: Addresses, stream: TextI
     stream.write(iiif.as_json(iiif.manifest(overview.load(number), to)))
 
 
-def _plan(
-    gathered: Gathered, overview: Overview, index: search.Index, since: Mapping[str, str], to: Addresses
-) -> Iterator[Planned]:
+@dataclass(frozen=True)
+class _Items:
+    """The items in view of what is to be written: lists, words, pictures to make, keys of all pictures."""
+
+    overview: Overview
+    index: search.Index
+    jobs: list[Job]
+    keys: set[str]
+
+
+def _plan(gathered: Gathered, items: _Items, since: Mapping[str, str], to: Addresses) -> Iterator[Planned]:
+    overview = items.overview
     site = pages.site_of(gathered.info, overview)
     for name in _STATIC:
         yield fixed(name, _static(name))
@@ -93,7 +102,7 @@ def _plan(
     for number, (card, digest) in enumerate(zip(overview.cards, overview.digests, strict=True)):
         yield Planned(item_manifest(card.name), f"{to} {digest}", partial(_iiif_manifest, overview, number, to))
     yield from iiif.collections(gathered.info, overview.cards, to)
-    yield from index.pieces(overview.cards)
+    yield from items.index.pieces(overview.cards)
     yield feeds.feed(site, pages.description(gathered.story, overview), overview, since, to)
     yield from feeds.site_map(overview, to)
     yield from feeds.exports(site, overview, to)
@@ -121,6 +130,21 @@ def _before(site: Path, known: State) -> _Before:
     own = {folder_of(key) for key in shown}
     folders = frozenset(own | {path.rpartition("/")[0] for path in made if path.endswith("/manifest.json")})
     return _Before(made, shown, folders, frozenset(path for path, _ in leaks.walk(str(site), folders)))
+
+
+def _read_items(
+    known: State, before: _Before, secrets: leaks.Secrets, to: Addresses, signing: Signing | None
+) -> _Items:
+    """Go through all items once; what they say is taken out of the secrets."""
+    items = _Items(Overview(known), search.Index(), [], set())
+    for number, (described, record) in enumerate(known.items()):
+        item = Item.model_validate_json(record)
+        items.overview.add(item, record)
+        items.index.add(number, item)
+        secrets.is_public(leaks.public_text(item))
+        items.keys.update(picture.key for picture in item.pictures)
+        items.jobs.extend(pictures.jobs(number, item, described, before.pictures, before.present, to, signing))
+    return items
 
 
 def _remove_old(site: Path, known: State, before: _Before, planned: Container[str], keys: Container[str]) -> int:
@@ -202,19 +226,10 @@ def publish(
         gathered = gather(collection, listing, rules, day, known)
         info = listing.head.collection
         secrets = gathered.kept.secrets(gathered.names, (info.name, info.credit, info.rights, rules.story))
-        overview, index = Overview(known), search.Index()
-        jobs: list[Job] = []
-        keys: set[str] = set()
-        for number, (described, record) in enumerate(known.items()):
-            item = Item.model_validate_json(record)
-            overview.add(item, record)
-            index.add(number, item)
-            secrets.is_public(leaks.public_text(item))
-            keys.update(picture.key for picture in item.pictures)
-            jobs += pictures.jobs(number, item, described, before.pictures, before.present, address, signing)
+        items = _read_items(known, before, secrets, address, signing)
         planned: set[str] = set()
         wanted: list[tuple[Planned, str]] = []
-        for page in _plan(gathered, overview, index, since, address):
+        for page in _plan(gathered, items, since, address):
             planned.add(page.path)
             digest = page.digest(_made_by())
             if not before.has(page.path, digest):
@@ -223,9 +238,9 @@ def publish(
         new_only = known.checked == secrets.digest()
         known.checked = ""
         known.keep()
-        removed = _remove_old(to, known, before, planned, keys)
+        removed = _remove_old(to, known, before, planned, items.keys)
         found: list[leaks.Leak] = []
-        for file in pictures.write(collection, to, overview, jobs, known, address, signing):
+        for file in pictures.write(collection, to, items.overview, items.jobs, known, address, signing):
             found += leaks.check_content(to, [file], secrets) if new_only else ()
         texts = _write_pages(to, known, wanted)
         closed = before.folders if new_only else frozenset[str]()
@@ -237,4 +252,4 @@ def publish(
             raise Leaked(to, found)
         known.checked = secrets.digest()
     hidden = gathered.originals - gathered.shown
-    return PublishReport(to, gathered.shown, hidden, len(jobs) + len(texts), removed)
+    return PublishReport(to, gathered.shown, hidden, len(items.jobs) + len(texts), removed)
