@@ -304,12 +304,18 @@ def care(
     lux: Annotated[float, typer.Option(help="light where originals hang")] = 150,
     hours: Annotated[float, typer.Option(help="hours of light a day")] = 8,
     start: Annotated[datetime | None, typer.Option(formats=["%Y-%m-%d"], help="first day of the calendar")] = None,
+    wall: Annotated[int, typer.Option(help="places on a wall, for a plan of who hangs when")] = 0,
+    wanted: Annotated[
+        datetime | None, typer.Option(formats=["%Y-%m-%d"], help="day on which frozen originals are wanted")
+    ] = None,
     as_json: Json = False,
 ) -> None:
-    """Care sheet, enclosures, light and inspection calendar."""
+    """Care sheet, enclosures, light, inspections and what has been shown."""
+    from surrogate.care import Plan
     from surrogate.care import care as run
 
-    report = run(folder, lux=lux, hours=hours, start=None if start is None else start.date())
+    plan = Plan(lux=lux, hours=hours, places=wall, wanted=None if wanted is None else wanted.date())
+    report = run(folder, plan, start=None if start is None else start.date())
     if as_json:
         _print_json(report)
         return

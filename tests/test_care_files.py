@@ -6,10 +6,11 @@ from pathlib import Path
 from unicodedata import normalize
 
 import pytest
+import vobject
 from icalendar import Calendar
 from pypdf import PdfReader
 
-from surrogate.care import care
+from surrogate.care import Plan, care
 from surrogate.errors import CollectionUnusable, WrongUse
 from surrogate.handover.manifest import write
 from surrogate.records import CollectionInfo, Kind, Location, Master, Original, Side, Software
@@ -37,7 +38,7 @@ def _rows(file: Path) -> list[dict[str, str]]:
 
 
 def test_tables(folder: Path) -> None:
-    report = care(folder, lux=50, hours=8, start=START)
+    report = care(folder, Plan(lux=50, hours=8), start=START)
     assert report.maybe_nitrate == ["2"]
     assert [row["reference"] for row in _rows(folder / "care/enclosures.csv")] == ["1", "2", "3"]
     first = _rows(folder / "care/enclosures.csv")[0]
@@ -72,6 +73,9 @@ def test_calendar_is_stable_and_valid(folder: Path) -> None:
     assert all(len(line) <= 75 and b"\n" not in line for line in lines)
     assert [lines.count(f"{word}:VEVENT".encode()) for word in ("BEGIN", "END")] == [10, 10]
     assert sum(line.startswith(b"DTSTAMP:") for line in lines) == 10
+    # a second parser of another make reads the same days and UIDs
+    others = vobject.readOne(first.decode()).vevent_list
+    assert [(e.uid.value, e.dtstart.value) for e in others] == [(str(e["UID"]), e.decoded("DTSTART")) for e in events]
     care(folder)  # without a start, another day: nothing changes
     assert book.read_bytes() == first
 
@@ -86,12 +90,54 @@ def test_filled_in_inspections_stay_and_warn(folder: Path) -> None:
     assert sheet.read_bytes() == before
     assert any("damp corner" in line for line in report.warnings)
     assert any("2 times" in line for line in report.warnings)
+    html = (folder / "care/care_sheet.html").read_text(encoding="utf-8")
+    assert "2027 spring" in html
+    assert "damp corner" in html
+
+
+def test_what_was_shown_is_counted(folder: Path) -> None:
+    care(folder, start=START, today=START)
+    record = folder / "care/exhibitions.csv"
+    assert record.read_text(encoding="utf-8").startswith("reference,what,from,to,lux,hours_per_day")
+    # by hand: 30 days x 50 lx x 10 h = 15,000 lx h, the whole yearly dose of CIE 157 for the most sensitive; of the
+    # 1 Mlx h of blue wool 2 it is 1.5 %; then three years of rest (Wagner and others 2000)
+    row = "1;3,spring show,2026-10-01,2026-10-30,50,10,\n1,window,2026-11-01,2026-11-10,100,10,yes\n"
+    record.write_text("reference,what,from,to,lux,hours_per_day,ultraviolet\n" + row)
+    before = record.read_bytes()
+    report = care(folder, Plan(places=2, lux=50, hours=10), start=START, today=START)
+    used = {row["reference"]: row for row in _rows(folder / "care/light_used.csv")}
+    assert (used["3"]["dose_lxh"], used["3"]["share_of_noticeable"]) == ("15000", "0.015")
+    # the window: 10 days x 100 lx x 10 h = 10,000 lx h, of 0.6 Mlx h with ultraviolet 1.7 %
+    assert (used["1"]["dose_lxh"], used["1"]["share_of_noticeable"]) == ("25000", "0.032")
+    assert used["1"]["may_hang_from"] == "2029-11-10"
+    assert any("1 had 25,000 lux hours" in line for line in report.warnings)
+    assert record.read_bytes() == before
+    assert "place 1: 2, 25 Nov 2026 to 24 Dec 2026." in (folder / "care/care_sheet.html").read_text(encoding="utf-8")
+    record.write_text("reference,what,from,to,lux,hours_per_day\n1,show,May,June,50,10\n")
+    with pytest.raises(WrongUse, match="line 2"):
+        care(folder, start=START)
+
+
+def test_loggers_are_judged(folder: Path) -> None:
+    place = folder / "care/climate"
+    place.mkdir(parents=True)
+    (place / "cellar.csv").write_text("time,temperature,humidity\n2026-03-01 00:00,15,70\n2026-03-01 01:00,15,70\n")
+    report = care(folder, start=START)
+    assert any("cellar" in line and "Mould" in line for line in report.warnings)
+    assert "cellar" in (folder / "care/care_sheet.html").read_text(encoding="utf-8")
+
+
+def test_the_round_has_its_sheet(folder: Path) -> None:
+    care(folder, start=START)
+    words = " ".join(page.extract_text() for page in PdfReader(folder / "care/inspection_round.pdf").pages)
+    for needed in ("01 April 2027", "mould", "insects", "all right"):
+        assert needed in normalize("NFKC", words)
 
 
 def test_wrong_use_is_said(folder: Path, tmp_path: Path) -> None:
     with pytest.raises(WrongUse, match="24 hours"):
-        care(folder, hours=25)
+        care(folder, Plan(hours=25))
     with pytest.raises(WrongUse, match="lux"):
-        care(folder, lux=-1)
+        care(folder, Plan(lux=-1))
     with pytest.raises(CollectionUnusable, match="manifest"):
         care(tmp_path / "nothing")

@@ -1,16 +1,18 @@
 """Care: every rule has its source; light, warming, dew-point and sampling against published figures."""
 
+import re
 from datetime import date, datetime
 from pathlib import Path
 
 import pytest
 
-from surrogate.care import climate, cold, light
+from surrogate.care import climate, cold, findings, light
+from surrogate.care.content import Known, sections
 from surrogate.care.inspection import chosen, rounds
 from surrogate.care.rules import HOUSING, MOULD, NEVER, Material, box_for, material
 from surrogate.care.sources import SOURCES, Rule
 from surrogate.errors import WrongUse
-from surrogate.records import Kind, Original, Priority
+from surrogate.records import CollectionInfo, Kind, Manifest, Original, Priority, Software
 
 
 def _original(number: int, kind: Kind, made: str = "", reason: str = "") -> Original:
@@ -61,6 +63,48 @@ def test_warming_keeps_to_the_published_times() -> None:
 def test_dew_point(warm: float, damp: float, dew: float) -> None:
     # dew-point tables as printed in building handbooks (from memory), to 0.1 K
     assert climate.dew_point(warm, damp) == pytest.approx(dew, abs=0.06)
+
+
+@pytest.mark.parametrize(("warm", "damp", "times"), [(20, 50, 1.0), (15, 50, 2.04), (20, 25, 2.46), (25, 50, 0.50)])
+def test_lifetime_multiplier(warm: float, damp: float, times: float) -> None:
+    # Michalski 2002 (from memory): five degrees cooler twice as long; half the humidity 2^1.3; worked by hand from
+    # exp(12028 K (1/288.15 K - 1/293.15 K)) = exp(0.712) = 2.04
+    assert climate.lifetime_multiplier(warm, damp) == pytest.approx(times, abs=0.01)
+
+
+def test_findings_by_kind_and_round() -> None:
+    # worked by hand: two kinds in one sentence, one finding in spring, three in autumn
+    def found(day: date, box: str, words: str) -> findings.Finding:
+        return findings.Finding(day=day, box=box, reference="1", words=words, kinds=findings.kinds_of(words))
+
+    rows = [found(date(2027, 4, 1), "1", "curling"), found(date(2027, 10, 1), "1", "more curled, a new stain"),
+            found(date(2027, 10, 2), "2", "yellow spots"), found(date(2027, 10, 2), "3", "stained")]  # fmt: skip
+    assert findings.kinds_of("damp corner, mouldy") == ("damp", "mould")
+    assert findings.kinds_of("something odd") == ("other",)
+    assert findings.trend(rows) == [("2027 spring", {"curling": 1}), ("2027 autumn", {"curling": 1, "stain": 3})]
+    said = findings.alarms(rows)
+    assert "box 1: found 2 times: curling" in said
+    assert any(line.startswith("More stain") for line in said)
+
+
+def test_packing_takes_its_time() -> None:
+    # common practice, no source: two days open, a night in the refrigerator, the card after a week
+    plan = cold.packing(datetime(2026, 11, 23, 10))  # noqa: DTZ001
+    assert [moment.day for moment in (plan.pack, plan.to_fridge, plan.to_freezer)] == [25, 25, 26]
+    assert (plan.check - plan.to_freezer).days == 7
+
+
+def test_every_sentence_of_the_sheet_is_marked() -> None:
+    originals = [_original(n, kind) for n, kind in enumerate(Kind)]
+    manifest = Manifest(collection=CollectionInfo(name="", credit="", rights=""),
+                        software=Software(name="", version=""), originals=originals, set_aside=[])  # fmt: skip
+    known = Known(lux=50, hours=8, start=date(2026, 11, 25), wanted=date(2026, 12, 4))
+    for page in sections(manifest, known):
+        marks = set(re.findall(r"\b[A-Z]\d\b", " ".join(re.findall(r"\[([^\]]*)\]", " ".join(page.paragraphs)))))
+        assert marks <= set(SOURCES)
+        if page.title.startswith(("Light", "Cold", "Fire", "Box", "Not in")):
+            unmarked = [text for text in page.paragraphs if "[" not in text]
+            assert all(text.startswith(("Ask:", "1 original")) or "originals:" in text for text in unmarked), unmarked
 
 
 def test_logger_file(tmp_path: Path) -> None:

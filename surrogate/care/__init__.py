@@ -1,3 +1,3 @@
-from surrogate.care.caring import CareReport, care
+from surrogate.care.caring import CareReport, Plan, care
 
-__all__ = ["CareReport", "care"]
+__all__ = ["CareReport", "Plan", "care"]

@@ -18,8 +18,15 @@ _MAGNUS_A, _MAGNUS_C = 17.62, 243.12
 _DOUBLING_K = 6.0
 _REFERENCE_C = 20.0
 
+#: Activation energy of slow chemical decay (source K1) and the gas constant, J/mol and J/(mol K).
+_ACTIVATION_J, _GAS_J = 100_000.0, 8.314
+
 #: Above this humidity gelatin softens and mould may grow (from memory).
 DAMP = 60.0
+
+#: Warmest for paper and albums (BS 4971:2017; source C4), and the share of time that a limit may be passed unheeded
+#: (judgement: an hour in twenty, a door left open).
+WARMEST_C, _UNHEEDED = 23.0, 0.05
 
 #: A gap longer than this (hours) between readings is not counted as measured time.
 _LONGEST_GAP_H = 6.0
@@ -36,14 +43,32 @@ class Reading(Record):
 
 
 class Climate(Record):
-    """What a logger says: hours measured, shares of time (0-1), and the speed of fading against 20 °C."""
+    """What a logger says: hours measured, shares of time (0-1), and how fast things age.
+
+    ``relative_fading``: speed of dark fading against 20 °C. ``lifetime``: how many times as long as at 20 °C and 50 %
+    things last (see :func:`lifetime_multiplier`).
+    """
 
     hours: float
+    first: datetime
+    last: datetime
+    mean_c: float
+    mean_humidity: float
     too_warm: float
     too_damp: float
     too_dry: float
     highest_dew_point_c: float
     relative_fading: float
+    lifetime: float
+
+
+def lifetime_multiplier(temperature_c: float, humidity: float) -> float:
+    """How many times as long things last as at 20 °C and 50 %: (50/RH)^1.3 exp(Ea/R (1/T - 1/293.15 K)).
+
+    Michalski 2002, with an activation energy of 100 kJ/mol (source K1); ``humidity`` in %, above 0.
+    """
+    kelvin = temperature_c + 273.15
+    return float((50 / humidity) ** 1.3 * math.exp(_ACTIVATION_J / _GAS_J * (1 / kelvin - 1 / 293.15)))
 
 
 def dew_point(temperature_c: float, humidity: float) -> float:
@@ -110,11 +135,34 @@ def judge(readings: list[Reading], *, warmest_c: float, driest: float = 30.0, da
     spans = [(a, min((b.time - a.time).total_seconds() / 3600, _LONGEST_GAP_H)) for a, b in pairwise(readings)]
     hours = sum(span for _, span in spans) or 1.0
     fading = sum(span * 2 ** ((r.temperature_c - _REFERENCE_C) / _DOUBLING_K) for r, span in spans) / hours
+    decay = sum(span / lifetime_multiplier(r.temperature_c, r.humidity) for r, span in spans) / hours  # rates average
     return Climate(
         hours=round(hours, 2),
+        first=readings[0].time,
+        last=readings[-1].time,
+        mean_c=sum(span * r.temperature_c for r, span in spans) / hours,
+        mean_humidity=sum(span * r.humidity for r, span in spans) / hours,
         too_warm=sum(span for r, span in spans if r.temperature_c > warmest_c) / hours,
         too_damp=sum(span for r, span in spans if r.humidity > dampest) / hours,
         too_dry=sum(span for r, span in spans if r.humidity < driest) / hours,
         highest_dew_point_c=max(dew_point(r.temperature_c, r.humidity) for r in readings),
         relative_fading=fading,
+        lifetime=1 / decay if decay else 1.0,
     )
+
+
+def read_folder(folder: Path) -> dict[str, Climate]:
+    """Every logger file (CSV) of a folder, judged by BS 4971 for paper (source C4), by name without suffix."""
+    return {path.stem: judge(read_logger(path), warmest_c=WARMEST_C) for path in sorted(folder.glob("*.csv"))}
+
+
+def alarms(climates: dict[str, Climate]) -> list[str]:
+    """One sentence for each place that was too damp or too warm for more than the share that passes unheeded."""
+    said = []
+    for name, climate in climates.items():
+        if climate.too_damp > _UNHEEDED:
+            said.append(f"{name}: above {DAMP:g} % humidity for {climate.too_damp:.0%} of the time. Mould may grow: "
+                        "dry the room.")  # fmt: skip
+        if climate.too_warm > _UNHEEDED:
+            said.append(f"{name}: above {WARMEST_C:g} °C for {climate.too_warm:.0%} of the time.")
+    return said

@@ -30,6 +30,27 @@ class WarmUp(Record):
     open_bag: datetime
 
 
+class Packing(Record):
+    """When each step of putting photographs into the freezer happens; the next day each, at the same hour."""
+
+    pack: datetime
+    to_fridge: datetime
+    to_freezer: datetime
+    check: datetime
+
+
+#: Before packing, sleeves and boxes lie open at 30 to 50 % humidity; a day in the refrigerator; the humidity card is
+#: read after a week (common practice, no source).
+_OPEN_DAYS, _FRIDGE_DAYS, _CHECK_DAYS = 2, 1, 7
+
+
+def packing(start: datetime) -> Packing:
+    """Steps of a parcel whose sleeves and box are laid open on ``start``."""
+    pack = start + timedelta(days=_OPEN_DAYS)
+    freezer = pack + timedelta(days=_FRIDGE_DAYS)
+    return Packing(pack=pack, to_fridge=pack, to_freezer=freezer, check=freezer + timedelta(days=_CHECK_DAYS))
+
+
 def warming_hours(mass_kg: float, count: int, start_c: float = FREEZER_C, room_c: float = ROOM_C) -> float:
     """Hours for a packed parcel to come within 2 K of the room, never less than the published times.
 

@@ -3,36 +3,41 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time
 
 from surrogate.care import cold, light
 from surrogate.care.inspection import chosen, rounds
 from surrogate.care.rules import HOUSING, MOULD, NEVER, Material, box_for, material, side_mm
+from surrogate.care.section import Section
 from surrogate.care.sources import SOURCES, Rule
 from surrogate.records import Manifest, Original, Record
 
 
-class Section(Record):
-    """One page: a heading, paragraphs, and a table whose first row is its heading."""
+class Known(Record):
+    """What the sheet is made from besides the manifest: settings, and what people and loggers wrote down."""
 
-    title: str
-    paragraphs: tuple[str, ...] = ()
-    table: tuple[tuple[str, ...], ...] = ()
-    widths: tuple[float, ...] = ()
+    lux: float
+    hours: float
+    start: date
+    wanted: date
+    warnings: tuple[str, ...] = ()
+    changed: tuple[str, ...] = ()
+    pages: tuple[Section, ...] = ()
 
 
-def sections(manifest: Manifest, lux: float, hours: float, start: datetime, warnings: list[str]) -> list[Section]:
-    """The whole sheet: this month, one page a box, light, cold, emergency, sources."""
+def sections(manifest: Manifest, known: Known) -> list[Section]:
+    """The whole sheet: this month, one page a box, light, what was kept, cold, emergency, sources."""
     kept = [original for original in manifest.originals if material(original) is not None]
     boxes: dict[str, list[Original]] = {}
     for original in kept:
         boxes.setdefault(original.location.box, []).append(original)
     named = sorted(boxes.items(), key=lambda item: (item[0] == "", item[0]))
     return [
-        _month(kept, start, warnings),
+        _month(kept, known),
         *(_box(name, content) for name, content in named),
-        _light(kept, lux, hours),
-        _cold(start),
+        _light(kept, known.lux, known.hours),
+        *known.pages,
+        _cold(known),
         _emergency(kept),
         _sources(),
     ]
@@ -48,8 +53,11 @@ def _place(original: Original) -> str:
     return ", ".join(part for part in parts if part) or "place not written down"
 
 
-def _month(kept: list[Original], start: datetime, warnings: list[str]) -> Section:
-    said = [f"Act at once: {line}" for line in warnings]
+def _month(kept: list[Original], known: Known) -> Section:
+    said = [f"Act at once: {line}" for line in known.warnings]
+    if known.changed:
+        said.append(f"Changed since they were scanned: {', '.join(known.changed)}. House them better, and "
+                    "keep them from light until it is known why. [P1]")  # fmt: skip
     if any(material(o) is Material.MAYBE_NITRATE for o in kept):
         said.append("There may be nitrate film here. Keep it apart, cool and aired, away from flames, and ask the fire "
                     "brigade or an archive before you move, post or throw away any of it. [N2]")  # fmt: skip
@@ -62,7 +70,7 @@ def _month(kept: list[Original], start: datetime, warnings: list[str]) -> Sectio
         said.append(f"{uncopied} have no copy to show in their place: run 'surrogate process'.")
     if homeless:
         said.append(f"{homeless} have no box written down: put them in one and fill in the column 'box'.")
-    days = rounds(start.date())
+    days = rounds(known.start)
     said.append(f"Next look through the originals: {days[0]:%d %B %Y} ({len(chosen(kept, days[0]))} to look at). [Q1]")
     rows = [["Do first", "Where", "Why"]]
     rows += [[o.reference, _place(o), o.priority.reason if o.priority else ""] for o in _ranked(kept)[:10]]
@@ -135,11 +143,18 @@ def _light(kept: list[Original], lux: float, hours: float) -> Section:
                 "for one place halve the light on each. [L1]"
             ),
             (
-                "To measure: hold a lux meter flat against the wall, facing the room, at noon and "
-                "in the evening, in summer "
-                "and winter. A telephone's meter may be wrong by half. [P1]"
+                "To measure: hold a lux meter flat against the picture, facing the room, where the light is "
+                "strongest; at "
+                "ten, at noon, at four and in the evening, with blinds and lamps as they usually are, in summer and in "
+                "winter. Count the hours of each and take the mean. Do not shade the meter with your body. A "
+                "telephone's "
+                "meter may be wrong by half. [P1]"
             ),
-            "Ultraviolet at most 75 µW/lm, with modern lamps 10: use filtering glass and lamps without it. [L5]",
+            (
+                "Ultraviolet at most 75 µW/lm, with modern lamps 10: filtering glass, lamps without it, no daylight. A "
+                "meter for it can be borrowed from a museum service. Ultraviolet yellows newsprint and speeds fading. "
+                "[L2, L5]"
+            ),
             "This is guidance: dyes of one sort differ tenfold, and part of this fading happens in the dark too. [L2]",
         ),
         table=tuple(tuple(row) for row in rows),
@@ -147,36 +162,44 @@ def _light(kept: list[Original], lux: float, hours: float) -> Section:
     )
 
 
-def _cold(start: datetime) -> Section:
-    friday = datetime.combine(start.date() + timedelta(days=(4 - start.weekday()) % 7 or 7), time(10))
-    rows = [["Parcel", "Freezer to refrigerator", "Refrigerator to room", "Open the bag"]]
+def _moment(moment: datetime) -> str:
+    return f"{moment:%a %d %b, %H:%M}"
+
+
+def _cold(known: Known) -> Section:
+    wanted = datetime.combine(known.wanted, time(10))
+    rows: list[tuple[str, ...]] = [
+        ("Out again: parcel", "Freezer to refrigerator", "Refrigerator to room", "Open the bag")
+    ]
     for name, mass, count in (("1 or 2 photographs", 0.02, 2), ("box of 3 kg", 3.0, 200), ("box of 8 kg", 8.0, 600)):
-        plan = cold.timetable(friday, mass, count)
-        rows.append([name, *(f"{moment:%a %d %b, %H:%M}" for moment in (plan.to_fridge, plan.to_room, plan.open_bag))])
+        plan = cold.timetable(wanted, mass, count)
+        rows.append((name, *(_moment(moment) for moment in (plan.to_fridge, plan.to_room, plan.open_bag))))
+    into = cold.packing(datetime.combine(known.start, time(10)))
     return Section(
         title="Cold storage",
         paragraphs=(
             (
-                "Pack at 30 to 50 % humidity: sleeve, then box, then two closed bags of "
-                "polyethylene or polypropylene with "
-                "the air pressed out, and a humidity card between the bags where it can be read. A "
-                "frost-free freezer. Glass "
-                "plates, and things that are wet or mouldy, do not go in. [N1, P1]"
+                f"Into the freezer, begun on {known.start:%A %d %B}. First, lay sleeves and boxes open for two days "
+                "in a "
+                f"room of 30 to 50 % humidity. Second, on {into.pack:%A %d %B}: sleeve, then box, then two closed "
+                "bags of "
+                "polyethylene or polypropylene with the air pressed out, a humidity card between the bags where it "
+                "can be "
+                "read; write on the bag what is in it; into the refrigerator. Third, on "
+                f"{into.to_freezer:%A %d %B}: into the freezer, a frost-free one. Fourth, on {into.check:%A %d %B}: "
+                "read "
+                "the card; pink or above 50 %, take the parcel out as below and pack it again. [N1, P1]"
             ),
+            "Not into the freezer: glass plates, what is wet or mouldy, framed things, albums with wood or metal. [P1]",
             (
-                "Stages: a day in the refrigerator, then the freezer. Write on the bag what is in "
-                "it, so that it need not be "
-                "opened. [P1]"
+                "Out again: one or two photographs warm in half an hour, a box in two to four hours. Do not open "
+                "before "
+                "it no longer feels cold, never speed it with heat, and wipe off drops first. Cold photographs are "
+                "brittle: do not bend them. [N1]"
             ),
-            (
-                "Out again: one or two photographs warm in half an hour, a box in two to four "
-                "hours. Do not open before it no "
-                "longer feels cold, never speed it with heat, and wipe off drops first. Cold "
-                "photographs are brittle. [N1]"
-            ),
-            f"Example: prints wanted on {friday:%A %d %B} at 10:00. [N1, P1]",
+            f"Prints are wanted on {known.wanted:%A %d %B}, so at 10:00 the bags are opened: [N1, P1]",
         ),
-        table=tuple(tuple(row) for row in rows),
+        table=tuple(rows),
         widths=(44, 46, 46, 42),
     )
 

@@ -13,7 +13,6 @@ from pathlib import Path
 from icalendar import Alarm, Calendar, Event
 
 from surrogate.care.rules import unstable
-from surrogate.errors import CollectionUnusable
 from surrogate.records import Kind, Original
 
 COLUMNS = ("date", "by", "box", "folder", "reference", "finding", "action")
@@ -93,25 +92,3 @@ def blank_sheet(originals: list[Original], day: date) -> bytes:
     rows.writerow(COLUMNS)
     rows.writerows(["", "", o.location.box, o.location.folder, o.reference, "", ""] for o in chosen(originals, day))
     return stream.getvalue().encode()
-
-
-def alarms(file: Path) -> list[str]:
-    """What filled-in inspections warn of: damp, mould or insects at once, and anything found twice in one box."""
-    try:
-        rows = list(csv.DictReader(file.read_text(encoding="utf-8-sig").splitlines()))
-    except FileNotFoundError:
-        return []
-    except (OSError, UnicodeDecodeError) as error:
-        raise CollectionUnusable(f"{file} cannot be read as text. Save it as CSV in UTF-8.") from error
-    said: list[str] = []
-    times: dict[tuple[str, str], int] = {}
-    for row in rows:
-        finding, box = (row.get("finding") or "").strip(), (row.get("box") or "").strip()
-        where = f"box {box}" if box else "no box"
-        lowered = finding.lower()
-        if any(word in lowered for word in ("damp", "wet", "mould", "mold", "insect", "pest", "vinegar")):
-            said.append(f"{row.get('date') or 'undated'}, {where}, {row.get('reference')}: {finding}")
-        elif finding and lowered not in {"ok", "none", "no change", "good"}:
-            times[box, lowered] = times.get((box, lowered), 0) + 1
-    said += [f"{box or 'no box'}: found {count} times: {what}" for (box, what), count in times.items() if count > 1]
-    return said

@@ -10,6 +10,9 @@ DAYS = 365
 #: Dose to a just noticeable fade without ultraviolet, lux hours, ISO blue wool 1 to 8 (source L2).
 NOTICEABLE_LXH = (0.3e6, 1e6, 3e6, 10e6, 30e6, 100e6, 300e6, 1100e6)
 
+#: The same with ultraviolet: daylight through window glass (source L2).
+NOTICEABLE_UV_LXH = (0.22e6, 0.6e6, 1.5e6, 3.5e6, 8e6, 20e6, 50e6, 120e6)
+
 
 class Sensitivity(Record):
     """A class of sensitivity: its blue wools, and the dose a year may bring (CIE 157:2004, source L1)."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
-from surrogate.care.content import Section
+from surrogate.care.section import Section
 from surrogate.sheets.page import HAIR, PENCIL, Document, Page
 
 _WIDTH, _HEIGHT = 210.0, 297.0

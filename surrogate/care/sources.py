@@ -57,6 +57,8 @@ SOURCES: dict[str, Source] = {
         Source(key="Q1", title="FADGI, Technical Guidelines, 2016, p. 86: look at 10 or 10 %, whichever is more",
                mark=Mark.READ),
         Source(key="W1", title="WMO Guide to Instruments (No. 8): Magnus formula for the dew-point", mark=Mark.MEMORY),
+        Source(key="K1", title="Michalski, Double the life for each five-degree drop (ICOM-CC 2002)",
+               mark=Mark.MEMORY),
         Source(key="P1", title="Handling, boxing and emergencies as conservators advise", mark=Mark.PRACTICE),
     )
 }  # fmt: skip

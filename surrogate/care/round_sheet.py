@@ -1,0 +1,57 @@
+"""The sheet for a round through the boxes: one row an original, one box to tick for each kind of finding."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from surrogate.care.findings import KINDS
+from surrogate.records import Original
+from surrogate.sheets.page import HAIR, PENCIL, Document, Page
+
+_WIDTH, _HEIGHT = 297.0, 210.0
+_LEFT, _TOP, _FOOT = 14.0, 18.0, 196.0
+
+#: Widths (mm) of reference and place; the ticks share what is left before the words.
+_REFERENCE, _PLACE, _TICK, _WORDS = 34.0, 48.0, 15.0, 36.0
+_ROW = 9.5
+
+
+def round_sheet(collection: str, originals: Sequence[Original], day: date) -> bytes:
+    """PDF (A4 landscape) to print and fill in; what is ticked goes into ``inspections.csv`` as words."""
+    document = Document(f"Round of {day.isoformat()}")
+    page, y = _head(document, collection, day)
+    for original in originals:
+        if y + _ROW > _FOOT:
+            page, y = _head(document, collection, day)
+        box, folder = original.location.box, original.location.folder
+        place = ", ".join(part for part in (f"box {box}" if box else "", folder) if part)
+        page.text(_LEFT, y + 5.6, original.reference[:20], size=9)
+        page.text(_LEFT + _REFERENCE, y + 5.6, place[:30] or "place not known", size=8, grey=PENCIL)
+        x = _LEFT + _REFERENCE + _PLACE
+        for _ in ("all right", *KINDS):
+            page.rectangle(x + 4.5, y + 2.4, 4.2, 4.2, grey=PENCIL)
+            x += _TICK
+        page.line(x, y + 7.4, _WIDTH - _LEFT, y + 7.4, grey=HAIR)
+        y += _ROW
+        page.line(_LEFT, y, _WIDTH - _LEFT, y, grey=HAIR, points=0.3)
+    return document.finish()
+
+
+def _head(document: Document, collection: str, day: date) -> tuple[Page, float]:
+    page = document.page(_WIDTH, _HEIGHT)
+    page.text(_LEFT, _TOP, f"Look through the originals: {day:%d %B %Y}", size=14, weight="bold")
+    page.text(_WIDTH - _LEFT, _TOP, collection[:60], size=8, grey=PENCIL, align="right")
+    page.text(_LEFT, _TOP + 8, "Looked at by ______________________________   on ____________________", size=9)
+    page.text(_LEFT, _TOP + 14, "Tick what you see, then type it into care/inspections.csv: the words over the boxes "
+              "are understood there.", size=8, grey=PENCIL)  # fmt: skip
+    y = _TOP + 21
+    page.text(_LEFT, y, "Reference", size=8, weight="bold")
+    page.text(_LEFT + _REFERENCE, y, "Where", size=8, weight="bold")
+    x = _LEFT + _REFERENCE + _PLACE
+    for word in ("all right", *KINDS):
+        page.text(x + 6.6, y, word, size=7, weight="bold", align="centre")
+        x += _TICK
+    page.text(x + 1, y, "in words", size=8, weight="bold")
+    page.line(_LEFT, y + 2, _WIDTH - _LEFT, y + 2, points=0.5)
+    return page, y + 2
