@@ -211,13 +211,9 @@ class _Band:
             self._player.rows(straight, top, out)
 
 
-def _widen(pixels: Pixels, out: npt.NDArray[np.uint16]) -> npt.NDArray[np.uint16]:
-    """The same pixels as 16-bit codes, in ``out``."""
-    if pixels.dtype == np.uint16:
-        np.copyto(out, pixels)
-    else:
-        np.multiply(pixels, np.uint16(257), out=out, dtype=np.uint16)
-    return out
+def _widen(pixels: Pixels, out: npt.NDArray[np.uint16]) -> None:
+    """Fill ``out`` with the same pixels as 16-bit codes."""
+    np.multiply(pixels, np.uint16(1 if pixels.dtype == np.uint16 else 257), out=out, dtype=np.uint16)
 
 
 def _straight(picture: _Picture, top: int, bottom: int, width: int, work: Workspace) -> Pixels:
@@ -231,16 +227,20 @@ def _straight(picture: _Picture, top: int, bottom: int, width: int, work: Worksp
     # points lie between pixels, OpenCV counts from pixel centres
     to_points = np.array([[1, 0, 0.5], [0, 1, top + 0.5], [0, 0, 1]])
     to_centres = np.array([[1, 0, -0.5], [0, 1, -first - 0.5], [0, 0, 1]])
-    slanted = picture.rows(first, last, work)
-    out: npt.NDArray[np.uint16] = work.array("straight", (bottom - top, width, 3), np.uint16)
-    cv2.warpPerspective(
-        _widen(slanted, work.array("slanted", slanted.shape, np.uint16)),
+    rows = picture.rows(first, last, work)
+    slanted = work.array("slanted", rows.shape, np.float32)
+    np.multiply(rows, np.float32(1 if picture.deep else 257), out=slanted)
+    fine = work.array("fine", (bottom - top, width, 3), np.float32)
+    cv2.warpPerspective(  # in float32, since OpenCV takes a third longer for whole numbers
+        slanted,
         to_centres @ picture.warp @ to_points,
         (width, bottom - top),
-        dst=out,
+        dst=fine,
         flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_REPLICATE,
     )
+    out: npt.NDArray[np.uint16] = work.array("straight", fine.shape, np.uint16)
+    cv2.multiply(fine, 1.0, dst=out, dtype=cv2.CV_16U)
     return out
 
 
