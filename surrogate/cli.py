@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from surrogate import calm
 from surrogate._version import __version__
 from surrogate.errors import CatalogueLost, SurrogateError
 
@@ -68,6 +69,7 @@ def demo(
     as_json: Json = False,
 ) -> None:
     """The main job on the sample scans; the result as a web site and as a bag for an archive."""
+    calm.environment()
     from surrogate.demonstrating import demo as run
     from surrogate.demonstrating import pass_on
     from surrogate.meter import Meter
@@ -107,6 +109,7 @@ def process(
                 _say(line)
         raise typer.Exit(rehearsal.exit_status)
     from surrogate.meter import Meter
+    calm.environment()
     from surrogate.processing import process as run
 
     report = run(scans, collection, captions=captions, kind=kind, workers=workers, cluster=cluster, progress=Meter())
