@@ -42,6 +42,8 @@ def build(folder: Path) -> Path:
                     scanned_as=f"scan {number}{side.letter}.tif",
                 )  # fmt: skip
                 catalogue.put_master(reference, master, complete=True)
+                (folder / file).parent.mkdir(parents=True, exist_ok=True)
+                Image.radial_gradient("L").resize((60, 40)).convert("RGB").save(folder / file)
                 for use in uses:
                     copy = _copy(folder, reference, master, use)
                     catalogue.put_copy(CopyRow(copy, reference, "", ""))

@@ -12,9 +12,10 @@ import pytest
 from desk_collection import FIRST, SECOND, THIRD, Client, build
 
 from surrogate import desk
-from surrogate.care.inspection import alarms
+from surrogate.care.inspection import COLUMNS, alarms
 from surrogate.collection.catalogue import OutlineRow, four_corners, open_catalogue
 from surrogate.desk import words
+from surrogate.desk.decisions import INSPECTION
 from surrogate.desk.texts import LANGUAGES
 from surrogate.records import Side
 
@@ -259,6 +260,7 @@ def test_inspections_are_added_below_what_people_wrote(folder: Path, client: Cli
     file.write_bytes(b"\xef\xbb\xbf" + theirs.encode())
     client.post("/original/2026-001-0002/inspection", finding="mould?", by="", action="")
     assert file.read_bytes().startswith(b"\xef\xbb\xbf" + theirs.encode() + b"\r\n")
+    assert INSPECTION == COLUMNS
     assert alarms(file.parent / "nothing.csv") == []
     page = client.get("/original/2026-001-0002").text
     assert "2026-01-05, Zoë: ok" in page

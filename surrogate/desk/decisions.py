@@ -21,7 +21,6 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from surrogate import outlining
-from surrogate.care.inspection import COLUMNS as INSPECTION
 from surrogate.collection.catalogue import Catalogue, Corners, OutlineRow, four_corners, open_catalogue
 from surrogate.collection.cells import plain_cell, safe_cell
 from surrogate.collection.files import write_atomic
@@ -43,6 +42,9 @@ MOST_PARTS = 12
 DECIDED = "decided at the desk"
 
 INSPECTIONS = "care/inspections.csv"
+
+#: Its columns, as :mod:`surrogate.care.inspection` writes and reads them; that room takes half a second to load.
+INSPECTION = ("date", "by", "box", "folder", "reference", "finding", "action")
 
 _LONGEST_FINDING = 500
 _AXES = [f"{axis}{corner}" for corner in (1, 2, 3, 4) for axis in "xy"]

@@ -48,6 +48,11 @@ class Pictures:
         atexit.register(viewer.close)
         return viewer
 
+    def close(self) -> None:
+        """Take away what was made for looking."""
+        if "_viewer" in self.__dict__:
+            self._viewer.close()
+
     def copy(self, request: Request) -> Response:
         """A copy, found in the catalogue by number, side and use."""
         asked = request.path_params

@@ -52,4 +52,5 @@ def desk(folder: Path, port: int = 0) -> None:
             with contextlib.suppress(KeyboardInterrupt):
                 uvicorn.Server(settings).run(sockets=[listening])
         finally:
+            app.state.pictures.close()
             app.state.room.sheets.finish()

@@ -88,7 +88,7 @@
         button.addEventListener("click", () => { forget(mark); keepSoon(); });
         const spot = Object.assign(document.createElement("button"), {type: "button", className: "face"});
         spot.textContent = index + 1;
-        spot.setAttribute("aria-label", text("move", name));
+        spot.setAttribute("aria-label", `${index + 1}. ${text("move", name)}`);
         place(spot, mark);
         spot.addEventListener("keydown", event => move(event, mark, spot));
         spot.addEventListener("pointerdown", () => drag(spot, mark));
