@@ -25,6 +25,9 @@ _ON_FRONT = 12
 #: Longest description in previews of links; about what networks show (common practice, no source).
 _PREVIEW_CHARACTERS = 200
 
+#: Places that a map names beside their dots; more would lie over one another. Below the map all are listed.
+_MOST_NAMED = 25
+
 _ISO_DATE = re.compile(r"\d{4}(-\d\d){0,2}")
 _COORDINATES = re.compile(r"(-?\d{1,2}\.\d+)\s*[,;]\s*(-?\d{1,3}\.\d+)")
 
@@ -204,6 +207,15 @@ def coordinates(place: str) -> tuple[float, float] | None:
     return (latitude, longitude) if abs(latitude) <= 90 and abs(longitude) <= 180 else None
 
 
+def without_coordinates(place: str) -> str:
+    """A place's name alone.
+
+    >>> without_coordinates("Mill (54.33, 10.15)"), without_coordinates("Mill, 54.33, 10.15")
+    ('Mill', 'Mill')
+    """
+    return _COORDINATES.sub("", place).strip(" (),;") or place
+
+
 def _map(places: dict[str, list[int]]) -> dict[str, Any]:
     """Points and lines of the map: an equirectangular projection that is true at its middle latitude."""
     found = {place: spot for place in places if (spot := coordinates(place)) is not None}
@@ -253,13 +265,14 @@ def _map(places: dict[str, list[int]]) -> dict[str, Any]:
         {
             "x": x_of(longitude),
             "y": y_of(latitude),
-            "label": place,
+            "label": without_coordinates(place),
             "count": len(places[place]),
             "href": lists.term_page(PLACES, place),
         }
         for place, (latitude, longitude) in found.items()
     ]
-    return {"width": width, "height": round(height, 1), "lines": lines, "points": points}
+    named = len(points) <= _MOST_NAMED
+    return {"width": width, "height": round(height, 1), "lines": lines, "points": points, "named": named}
 
 
 def map_page(site: Site, overview: Overview) -> Iterator[Planned]:
