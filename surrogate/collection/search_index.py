@@ -12,7 +12,7 @@ import sqlite3
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -151,6 +151,7 @@ class SearchIndex:
     folder: Path
     describe: Callable[[Raw], Entry]
     _busy: threading.Lock = field(default_factory=threading.Lock)
+    _kept: threading.local = field(default_factory=threading.local)
     _stamp: tuple[int, int] | None = None
 
     # bringing up to date
@@ -216,7 +217,7 @@ class SearchIndex:
         """(cards from ``start`` on, how many there are in all)."""
         tables, conditions, values = _where(query)
         order = "urgency DESC, cards.reference" if query.first == "urgent" else "cards.reference"
-        with self._open() as db:
+        with self._asked() as db:
             total = db.execute(f"SELECT COUNT(*) FROM {tables} WHERE {conditions}", values).fetchone()[0]  # noqa: S608
             rows = db.execute(
                 f"SELECT {_CARD} FROM {tables} WHERE {conditions} ORDER BY {order} LIMIT ? OFFSET ?",  # noqa: S608
@@ -227,7 +228,7 @@ class SearchIndex:
     def beside(self, query: Query, reference: str) -> tuple[Card | None, Card | None]:
         """The cards before and after an original in a list, also where the list no longer shows it."""
         tables, conditions, values = _where(query)
-        with self._open() as db:
+        with self._asked() as db:
             found = db.execute("SELECT urgency FROM cards WHERE reference = ?", (reference,)).fetchone()
             if query.first == "urgent" and found is not None:
                 place = [found[0], found[0], reference]
@@ -250,7 +251,7 @@ class SearchIndex:
 
     def used(self, what: str, beginning: str, most: int) -> list[str]:
         """Names ("people") or places already used, the most frequent first, that have a word beginning so."""
-        with self._open() as db:
+        with self._asked() as db:
             rows = db.execute(
                 "SELECT word FROM used WHERE what = ? AND times > 0 AND (? = '' OR word LIKE ? ESCAPE '\\' "
                 "OR word LIKE ? ESCAPE '\\') ORDER BY times DESC, word COLLATE NOCASE LIMIT ?",
@@ -259,21 +260,35 @@ class SearchIndex:
             return [row[0] for row in rows]
 
     @contextmanager
+    def _asked(self) -> Iterator[sqlite3.Connection]:
+        """The index alone; each thread keeps it open, until the file is another."""
+        path = self.folder / FILE_NAME
+        with _explained(path):
+            file = path.stat().st_ino if path.is_file() else None
+            if file is None or getattr(self._kept, "file", None) != file:
+                self._kept.db = _connect(path)
+                self._kept.file = path.stat().st_ino
+            yield self._kept.db
+
+    @contextmanager
     def _open(self) -> Iterator[sqlite3.Connection]:
         """The index with the catalogue beside it as ``record``, which is only read."""
         path = self.folder / FILE_NAME
-        db = None
-        try:
-            db = _connect(path, self.folder / paths.CATALOGUE)
+        with _explained(path), closing(_connect(path)) as db:
+            db.execute("ATTACH ? AS record", (f"{(self.folder / paths.CATALOGUE).resolve().as_uri()}?mode=rw",))
             yield db
-        except sqlite3.OperationalError as error:
-            raise CollectionUnusable(f"{path} cannot be used just now: {error}. Try again.") from error
-        except sqlite3.DatabaseError as error:
-            path.unlink(missing_ok=True)
-            raise CollectionUnusable(f"{path} was damaged and is made again. Load the page once more.") from error
-        finally:
-            if db is not None:
-                db.close()
+
+
+@contextmanager
+def _explained(path: Path) -> Iterator[None]:
+    """SQLite's errors as sentences; a damaged index is thrown away."""
+    try:
+        yield
+    except sqlite3.OperationalError as error:
+        raise CollectionUnusable(f"{path} cannot be used just now: {error}. Try again.") from error
+    except sqlite3.DatabaseError as error:
+        path.unlink(missing_ok=True)
+        raise CollectionUnusable(f"{path} was damaged and is made again. Load the page once more.") from error
 
 
 _CARD = "cards.reference, name, side, kind, cards.title, captioned, approved, unknown"
@@ -283,13 +298,12 @@ def _card(row: Sequence[Any]) -> Card:
     return Card(row[0], row[1], row[2], row[3], row[4], bool(row[5]), bool(row[6]), bool(row[7]))
 
 
-def _connect(path: Path, catalogue: Path) -> sqlite3.Connection:
-    db = sqlite3.connect(path, timeout=30, isolation_level=None, uri=True)
+def _connect(path: Path) -> sqlite3.Connection:
+    db = sqlite3.connect(path, timeout=30, isolation_level=None, uri=True, check_same_thread=False)
     try:
         db.execute("PRAGMA synchronous=OFF")  # what a power cut takes is made again
         if db.execute("PRAGMA user_version").fetchone()[0] != VERSION:
             _make_anew(db)
-        db.execute("ATTACH ? AS record", (f"{catalogue.resolve().as_uri()}?mode=rw",))
     except BaseException:
         db.close()
         raise
