@@ -256,7 +256,7 @@ def _map(places: dict[str, list[int]]) -> dict[str, Any]:
             "x2": x_of(c),
             "y2": round(height, 1),
             "tx": x_of(c) + 6,
-            "ty": 20,
+            "ty": 32,
             "label": f"{c:.{digits}f}°",
         }
         for c in columns
