@@ -80,6 +80,8 @@ def _settle(batch: Batch, group: Group, started: _Started, in_place: deque[Placi
                 batch, scan.name, f"The same file was already taken in as {known[1].scanned_as} ({known[0]}).",
                 "Nothing to do.", scan,
             )  # fmt: skip
+            if side is Side.RECTO and known[1].side is Side.RECTO:
+                reference = reference or known[0]  # a back that is new belongs to it
             continue
         try:
             reference = known[0] if known else entering.number(batch, scan, side, reference, taken)

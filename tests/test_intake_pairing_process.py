@@ -169,3 +169,17 @@ def test_a_run_that_was_broken_off_pairs_the_rest_as_it_began(
         ["scan003.png", "scan004.png"],
         ["scan005.png", "scan006.png"],
     ]
+
+
+def test_a_new_back_joins_a_front_that_is_there_already(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    first, again = tmp_path / "first", tmp_path / "again"
+    first.mkdir()
+    again.mkdir()
+    front(0).save(first / "aunt 0007.png")
+    run(first, tmp_path / "c", capsys)
+    front(0).save(again / "aunt 0007.png")
+    back(0).save(again / "aunt 0007_back.png")
+    status, report = run(again, tmp_path / "c", capsys)
+    assert status == 1
+    assert [aside["file"] for aside in report["set_aside"]] == ["aunt 0007.png"]
+    assert sides_of(tmp_path / "c") == [{"recto": "aunt 0007.png", "verso": "aunt 0007_back.png"}]
