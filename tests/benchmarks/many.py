@@ -11,9 +11,14 @@ import json
 import os
 import random
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 
 from PIL import Image
+
+from surrogate import wording
+from surrogate.collection import settings
+from surrogate.collection.catalogue import open_catalogue
 
 #: Areas of a collection that hold files of single originals.
 AREAS = ("masters", "copies", "recipes", "condition")
@@ -60,6 +65,17 @@ def multiplied(collection: Path, scans: Path, wanted: int) -> None:
             (source,) = db.execute("SELECT path FROM sources WHERE reference = ?", (template,)).fetchone()
             os.link(source, _scan_of(scans, item))
     db.close()
+    _say_what_copies_say(collection)
+
+
+def _say_what_copies_say(collection: Path) -> None:
+    """The words of a copy hold its number, so each copy has a fingerprint of words of its own."""
+    found = settings.read(collection)
+    with open_catalogue(collection) as catalogue, catalogue.transaction():
+        for row in catalogue.originals():
+            words = wording.digest(wording.description(catalogue, found, row.reference))
+            for copy in catalogue.copies(row.reference):
+                catalogue.put_copy(replace(copy, described_as=words))
 
 
 def _files_of(collection: Path, reference: str) -> list[Path]:
