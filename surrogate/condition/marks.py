@@ -44,9 +44,9 @@ _TAPE, _TIDELINE, _FOXING, _STRIPES, _FOLD, _RUST = (
 _STAINS = (_TAPE, _TIDELINE, _FOXING, _RUST)
 
 _MARKED = 0.5  # more likely marked than not
-#: Chosen on the originals that the confidence was fitted on: there 0.03 false regions on a clean one.
-LEAST_CONFIDENCE = 0.7
-_LEAST_UNMEASURED = 0.8
+#: Chosen on the originals that the confidence was fitted on: there 0.05 false regions on a clean one.
+LEAST_CONFIDENCE = 0.6
+_LEAST_UNMEASURED = 0.7
 _LEAST_STRIPED = 0.02  # of the sheet; a print on a self-stick page carries its lines from edge to edge
 _LEAST_CREASE = 0.015  # density; fainter lines are not seen by eye either
 _LEAST_AREA = 30  # px of 384 x 512; a spot of 1.5 mm on a 10 x 15 cm print
