@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from surrogate.intake import apart, edges, quads, sheetmap, surround
+from surrogate.intake import apart, bed, edges, quads, sheetmap, surround
 from surrogate.intake.apart import Thing
 from surrogate.intake.quads import Corners
 
@@ -26,6 +26,10 @@ SMALLEST_SHARE = 0.004
 SURE = 0.5
 #: Less ground than this share of the scan is none: the original fills the scan.
 _LEAST_GROUND = 0.012
+#: What fills its quadrilateral less than this has not four sides; full confidence in the shape from ``_GOOD_SHAPE``.
+_LEAST_SHAPE, _GOOD_SHAPE = 0.8, 0.94
+#: One sheet with little lid around it takes at least this share of the scan.
+_SNUG_SHARE = 0.55
 #: Prints that lie this near along this share of a side touch or overlap: map px, and share of the shorter side.
 _TOUCH_PX, _TOUCH_SHARE = 3, 0.2
 #: Touching prints whose sides meet at angles further than this from 90 degrees lie on one another: single prints of
@@ -81,6 +85,32 @@ def find(rgb: npt.NDArray[np.uint8]) -> Layout:
     """Find the originals on a scan, (H, W, 3) uint8 sRGB, long edge about 1000 to 1600 px."""
     if min(rgb.shape[:2]) < 64:
         return FRAME
+    layout = _seen(rgb)
+    if layout.to_cut():
+        return layout
+    # A sheet with little lid around it looks like a picture with its border: more of the lid makes it plain.
+    wide = bed.widened(rgb)
+    if wide is None:
+        return layout
+    snug = _moved(_seen(wide.rgb), wide.left, wide.top)
+    if len(snug.outlines) != 1 or not snug.to_cut():
+        return layout
+    corners = snug.outlines[0].corners
+    if quads.area(corners) < _SNUG_SHARE * rgb.shape[0] * rgb.shape[1]:
+        return layout
+    return snug if bed.is_lid(rgb, corners) else BORDERED
+
+
+def _moved(layout: Layout, left: int, top: int) -> Layout:
+    """The layout of a widened scan on the scan itself."""
+    shifted = [
+        replace(one, corners=quads.ordered(np.asarray(one.corners) - np.array([left, top]))) for one in layout.outlines
+    ]
+    return replace(layout, outlines=tuple(shifted))
+
+
+def _seen(rgb: npt.NDArray[np.uint8]) -> Layout:
+    """What the network sees, outlined where its sides show."""
     classes = sheetmap.shares(rgb)
     ground = classes[..., sheetmap.GROUND] > 0.5
     if ground.mean() < _LEAST_GROUND:
@@ -93,7 +123,8 @@ def find(rgb: npt.NDArray[np.uint8]) -> Layout:
         return ODD if things else FRAME
     if not all(_corner_in_sight(one.outline.corners, rgb.shape) for one in placed):
         return UNSURE
-    if len(placed) == 1 and _evenly_bordered(placed[0].outline.corners, rgb.shape):
+    alone = placed[0].outline.corners if len(placed) == 1 else None
+    if alone is not None and bed.is_narrow(alone, rgb.shape[1::-1]) and not bed.is_lid(rgb, alone):
         return BORDERED
     outlines, notes = _judged_together(_reading_order(placed))
     if len(placed) < len(things):
@@ -113,32 +144,20 @@ class _Placed:
 def _outlined(rgb: npt.NDArray[np.uint8], classes: Floats, thing: Thing) -> Outline | None:
     """Outline one original of the network's map; None when it has not four sides."""
     fitted = edges.fit(rgb, thing.corners) if thing.corners is not None else None
-    if fitted is None or not quads.is_convex(fitted.corners):
+    if fitted is None or thing.shape < _LEAST_SHAPE or not quads.is_convex(fitted.corners):
         return None
     # Beside the rim, where the network may waver by a pixel, it should not waver at all.
     core = cv2.erode(thing.mask.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
     inside = float(classes[core, sheetmap.INSIDE].mean()) if core.any() else 0.0
     free = [side for side in fitted.sides if not side.on_frame]
     support = float(np.mean([side.support for side in free])) if free else 0.0
-    confidence = inside * min(1.0, max(0.0, (thing.shape - 0.8) / 0.14)) * (0.5 + 0.5 * support)
+    confidence = inside * min(1.0, (thing.shape - _LEAST_SHAPE) / (_GOOD_SHAPE - _LEAST_SHAPE)) * (0.5 + 0.5 * support)
     return Outline(fitted.corners, round(confidence, 3))
 
 
 def _corner_in_sight(corners: Corners, shape: tuple[int, ...]) -> bool:
     """Whether at least one corner lies inside the scan: an even strip without one could be sky above the sea."""
     return any(3 < x < shape[1] - 3 and 3 < y < shape[0] - 3 for x, y in corners)
-
-
-def _evenly_bordered(corners: Corners, shape: tuple[int, ...]) -> bool:
-    """Whether one picture lies upright in the middle of narrow margins, as within its own border or mount."""
-    array = np.asarray(corners)
-    left, right = float(array[[0, 3], 0].mean()), shape[1] - float(array[[1, 2], 0].mean())
-    top, bottom = float(array[[0, 1], 1].mean()), shape[0] - float(array[[2, 3], 1].mean())
-    wide = 0.13 * min(shape[:2])
-    slack = 0.012 * min(shape[:2])
-    turned = abs(quads.angle_degrees(corners)) > 1.0
-    alike = abs(left - right) <= slack + 0.15 * max(left, right) and top <= wide and bottom <= 2.2 * wide
-    return not turned and alike and max(left, right) <= wide
 
 
 def _reading_order(placed: list[_Placed]) -> list[_Placed]:

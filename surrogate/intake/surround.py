@@ -54,7 +54,9 @@ def describe(rgb: npt.NDArray[np.uint8], taken: Mask, ground: Mask) -> Surround:
     colour = np.median(lab[near], axis=0)
     spread = float(np.percentile(np.linalg.norm(lab[near] - colour, axis=1), 90))
     name = _name(float(colour[0]), float(colour[2]))
-    return Surround(name, name.endswith("page") or _written_on(lab[..., 0], near), round(spread, 1))
+    return Surround(
+        name, name.endswith("page") or (name != "black lid" and _written_on(lab[..., 0], near)), round(spread, 1)
+    )
 
 
 def _name(lightness: float, b: float) -> str:

@@ -77,7 +77,7 @@ def captions(rng, page, rectangles, unit):
             continue
         low, high = corners.min(0), corners.max(0)
         font = int(rng.choice([cv2.FONT_HERSHEY_SCRIPT_SIMPLEX, cv2.FONT_HERSHEY_SCRIPT_COMPLEX]))
-        size = rng.uniform(0.5, 1.1) * unit
+        size = rng.uniform(0.5, 1.0) * rng.choice([1.0, 1.0, 1.0, 1.0, 1.0, 2.0]) * unit
         place = (int(low[0] + rng.uniform(0, 0.3) * (high[0] - low[0])), int(high[1] + rng.uniform(24, 44) * unit))
         words = str(rng.choice(_WORDS))
         write(page, words, place, font, size, ink, max(1, round(1.3 * unit)))
@@ -113,6 +113,13 @@ def dust(rng, page, unit):
             turn = np.cumsum(rng.normal(0, 0.3, 12)) + rng.uniform(0, 6)
             points = np.array([x, y]) + np.cumsum(np.stack([np.cos(turn), np.sin(turn)], 1), 0) * 5 * unit
             cv2.polylines(page, [np.round(points).astype(np.int32)], False, (tone,) * 3, 1, cv2.LINE_AA)
+
+
+def end_of_lid(rng, page):
+    """The lid's own end along one side of the bed: a strip of another tone."""
+    width = max(1, round(rng.uniform(0.004, 0.016) * max(page.shape)))
+    side = (np.s_[:width], np.s_[-width:], np.s_[:, :width], np.s_[:, -width:])[int(rng.integers(4))]
+    page[side] += rng.uniform(20, 90) * rng.choice([-1, 1])
 
 
 def holes(rng, page, corners, unit):

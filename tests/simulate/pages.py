@@ -11,13 +11,9 @@ from simulate import beds, prints
 from simulate.beds import BACKGROUNDS, LEAVES, LIDS
 
 ARRANGEMENTS = {
-    "apart": 0.42,
-    "single": 0.15,
-    "flush": 0.07,
-    "touching": 0.15,
-    "overlapping": 0.08,
-    "leaf on bed": 0.13,
-}
+    "apart": 0.34, "single": 0.12, "snug": 0.17, "flush": 0.06, "touching": 0.13, "overlapping": 0.07,
+    "leaf on bed": 0.11,
+}  # fmt: skip
 #: Largest turn in degrees and how often.
 TURNS = {0: 0.08, 2: 0.37, 8: 0.22, 20: 0.17, 45: 0.16}
 
@@ -139,6 +135,20 @@ def _single(rng, width, height, angle):
     return [corners - low + room * rng.uniform(0.08, 0.92, 2)]
 
 
+def _snug(rng, width, height, angle):
+    """One sheet with little of the bed around it, as most scans of single prints are."""
+    turn = 0.0 if rng.random() < 0.25 else float(np.clip(angle, -3, 3))
+    short = min(width, height)
+    if rng.random() < 0.2:
+        left = top = right = bottom = short * rng.uniform(0.01, 0.05)
+    else:
+        left, top, right, bottom = short * rng.uniform(0.006, 0.1, 4)
+    room = np.array([width - left - right, height - top - bottom])
+    lean = abs(np.sin(np.radians(turn)))
+    size = room - lean * room[::-1]
+    return [sheet_at(np.array([left, top]) + room / 2, size, turn)]
+
+
 def _flush(rng, width, height):
     """Laid into a corner of the bed: two sides lie on the frame."""
     size = np.array([width, height]) * rng.uniform(0.5, 0.93, 2)
@@ -179,6 +189,8 @@ def _places(rng, width, height, arrangement, angle, unit):
     """Corners in px of all originals of a page."""
     if arrangement == "single":
         return _single(rng, width, height, angle)
+    if arrangement == "snug":
+        return _snug(rng, width, height, angle)
     if arrangement == "flush":
         return _flush(rng, width, height)
     if arrangement == "touching":
@@ -226,6 +238,8 @@ def compose(rng, pictures, background=None, arrangement=None, angle=None, long_e
     if angle is None:
         angle = float(rng.choice(list(TURNS), p=list(TURNS.values())) * rng.uniform(-1, 1))
     short = round(long_edge * rng.uniform(0.68, 0.8))
+    if arrangement == "snug":
+        short = round(long_edge * rng.uniform(0.58, 0.95))
     height, width = (long_edge, short) if rng.random() < 0.6 else (short, long_edge)
     unit = long_edge * finer / 1600
     h, w = height * finer, width * finer
@@ -234,13 +248,14 @@ def compose(rng, pictures, background=None, arrangement=None, angle=None, long_e
         background, places = _leaf_on_bed(rng, page, w, h, angle, unit)
     else:
         places = _places(rng, w, h, arrangement, angle, unit)
-    if background in LEAVES and arrangement in {"apart", "single", "leaf on bed"} and rng.random() < 0.4:
+    if background in LEAVES and arrangement in {"apart", "single", "snug", "leaf on bed"} and rng.random() < 0.45:
         beds.captions(rng, page, places, unit)
     shadow = rng.uniform(0.05, 0.4)
     all_traits, truth = [], []
     for corners in places:
         traits = {str(rng.choice(list(prints.SHEETS), p=list(prints.SHEETS.values())))}
         traits |= {"deckle"} if rng.random() < 0.12 and not traits & {"text", "clipping"} else set()
+        traits |= {"torn"} if rng.random() < 0.3 and traits & {"text", "clipping"} else set()
         traits |= {"rounded"} if rng.random() < 0.06 else set()
         if background in LEAVES and arrangement in {"apart", "single", "leaf on bed"} and rng.random() < 0.3:
             traits.add("corners")
@@ -249,7 +264,7 @@ def compose(rng, pictures, background=None, arrangement=None, angle=None, long_e
         (kind,) = traits & set(prints.SHEETS)
         picture = pictures[rng.integers(len(pictures))]
         sheet = prints.sheet_of(rng, picture, w_px, h_px, kind, unit)
-        cover, inset = prints.cover_of(rng, w_px, h_px, unit, deckle="deckle" in traits, rounded="rounded" in traits)
+        cover, inset = prints.cover_of(rng, w_px, h_px, unit, traits)
         _paste(rng, page, sheet, cover, corners, shadow=shadow, unit=unit)
         if "corners" in traits:
             _photo_corners(rng, page, corners, unit)
@@ -259,6 +274,8 @@ def compose(rng, pictures, background=None, arrangement=None, angle=None, long_e
         beds.under_plastic(rng, page, unit)
     if rng.random() < 0.4:
         beds.dust(rng, page, unit)
+    if rng.random() < 0.08:
+        beds.end_of_lid(rng, page)
     rgb = scanned(rng, page, (width, height))
     return Page(rgb, truth, background, arrangement, angle, all_traits)
 

@@ -14,7 +14,8 @@ _LINES = ["harvest", "of", "the", "parish", "on", "Sunday", "was", "held", "by",
 
 
 def _paper(rng):
-    return np.array([rng.uniform(205, 250)] * 3) - np.array([0, 0.8, 2.6]) * rng.uniform(0, 14)
+    fresh = np.array([rng.uniform(205, 250)] * 3) - np.array([0, 0.8, 2.6]) * rng.uniform(0, 14)
+    return fresh * np.array([1.0, 0.9, 0.7]) * rng.uniform(0.75, 1.0) if rng.random() < 0.3 else fresh
 
 
 def aged(rng, picture):
@@ -93,8 +94,8 @@ def sheet_of(rng, picture, width, height, kind, unit):
     return sheet
 
 
-def cover_of(rng, width, height, unit, *, deckle, rounded):
-    """Coverage of a sheet, straight, cut with a wavy blade, or with round corners.
+def cover_of(rng, width, height, unit, traits):
+    """Coverage of a sheet: straight, or by its traits "deckle" (cut with a wavy blade), "torn" or "rounded".
 
     Returns:
         (height, width) float32 0 to 1, and how far inside the sheet's sides (left, top, right, bottom) its mean edge
@@ -103,16 +104,23 @@ def cover_of(rng, width, height, unit, *, deckle, rounded):
     """
     cover = np.ones((height, width), np.float32)
     inset = np.zeros(4)
-    if deckle:
+    if "deckle" in traits or "torn" in traits:
         for axis in (0, 1):
             size, other = (height, width) if axis == 0 else (width, height)
-            wave = np.sin(np.arange(other) * 2 * np.pi / (rng.uniform(5, 11) * unit)) + rng.normal(0, 0.3, other)
-            depth = (wave + 1.2) * rng.uniform(0.5, 1.1) * unit
+            if "torn" in traits:
+                grain = max(2.0, rng.uniform(10, 60) * unit)
+                wave = np.interp(
+                    np.arange(other) / grain, np.arange(other // grain + 2), rng.normal(0, 1, int(other // grain) + 2)
+                )
+                depth = (wave + 2.0) * rng.uniform(0.4, 1.6) * unit
+            else:
+                wave = np.sin(np.arange(other) * 2 * np.pi / (rng.uniform(5, 11) * unit)) + rng.normal(0, 0.3, other)
+                depth = (wave + 1.2) * rng.uniform(0.5, 1.1) * unit
             index = np.arange(size)[:, None]
             edge = np.clip(index - depth[None, :] + 0.5, 0, 1) * np.clip(size - 0.5 - index - depth[None, ::-1], 0, 1)
             cover = np.minimum(cover, (edge if axis == 0 else edge.T).astype(np.float32))
             inset[[1 - axis, 3 - axis]] = np.maximum(depth, 0).mean()
-    if rounded:
+    if "rounded" in traits:
         radius = round(min(width, height) * rng.uniform(0.02, 0.05))
         mask = np.zeros((height, width), np.uint8)
         cv2.rectangle(mask, (radius, 0), (width - radius - 1, height - 1), 255, -1)
