@@ -109,6 +109,7 @@ def process(
                 _say(line)
         raise typer.Exit(rehearsal.exit_status)
     from surrogate.meter import Meter
+
     calm.environment()
     from surrogate.processing import process as run
 
@@ -285,20 +286,32 @@ def target(
     scan: Annotated[Path, typer.Argument(metavar="SCAN", help="a scan of the 24-patch target")],
     edition: Annotated[str, typer.Option(help="after-2014 or before-2014")] = "after-2014",
     reference: Annotated[Path | None, typer.Option(metavar="CSV", help="measured values of your own card")] = None,
+    icc: Annotated[Path | None, typer.Option("--profile", metavar="ICC", help="write a profile of the scanner")] = None,
+    kept: Annotated[Path | None, typer.Option("--keep", metavar="DIR", help="keep the result; draw its drift")] = None,
     as_json: Json = False,
 ) -> None:
     """Is the scanner good enough?"""
-    from surrogate.condition.target import target as run
+    from surrogate.condition import target as room
 
-    report = run(scan, edition=edition, reference=reference)
+    report = room.target(scan, edition=edition, reference=reference)
+    now = datetime.now().astimezone()
+    drifted = [] if kept is None else room.keep(report, scan, kept, now.date())
+    left: float | None = None
+    if icc is not None:
+        from surrogate.collection.files import write_atomic
+
+        content, left = room.profile(scan, now, edition=edition, reference=reference)
+        write_atomic(icc, content)
     if as_json:
         _print_json(report)
         return
     for name, value in report.figures.items():
         _say(f"{name.replace('_', ' '):28} {value:.2f}")
     _say(f"FADGI 2016: {report.levels.fadgi_2016} of 4 stars; ISO 19264-1: {report.levels.iso_19264}")
-    for line in report.advice:
+    for line in [*report.advice, *drifted]:
         _say(line)
+    if icc is not None and left is not None:
+        _say(f"{icc}: with this profile the patches would be off by {left:.2f} on average (CIEDE2000).")
 
 
 @app.command()

@@ -1,16 +1,22 @@
 """`target`: the published tolerances, the two editions of the card, and rendered scans with known errors."""
 
+import csv
+from datetime import date, datetime
 from pathlib import Path
+from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
+from PIL import Image, ImageCms
 from skimage.color import deltaE_ciede2000
 
 from surrogate.condition.chart_values import EDITIONS, iso_level, reference_values, stars
-from surrogate.condition.target import target
+from surrogate.condition.target import keep, profile, target
 from surrogate.errors import ScanSetAside, WrongUse
+from tests.simulate.colorimetry import lab_to_linear_srgb
 from tests.simulate.target import PATCHES
 from tests.simulate.target_scans import render
+from tests.simulate.tone import encode_srgb
 
 SAMPLES = Path(__file__).parents[1] / "sample_scans"
 
@@ -84,3 +90,42 @@ def test_reference_file_must_hold_24_rows(tmp_path: Path) -> None:
     (tmp_path / "card.csv").write_text("name,L,a,b\nwhite,96,0,1\n")
     with pytest.raises(WrongUse, match="24 patches"):
         reference_values("after-2014", tmp_path / "card.csv")
+
+
+def test_profile_is_read_by_littlecms_and_mends_the_colours(tmp_path: Path) -> None:
+    # LittleCMS through Pillow is the judge: class, name, and the patches it turns into CIELAB
+    made = render(tmp_path / "scan.tif", np.random.default_rng(11), error=2.0, noise=0.5)
+    before = target(tmp_path / "scan.tif").figures["delta_e_2000_mean"]
+    content, left = profile(tmp_path / "scan.tif", datetime(2026, 11, 25, 12, 0, 0))  # noqa: DTZ001
+    (tmp_path / "scanner.icc").write_bytes(content)
+    read = ImageCms.getOpenProfile(str(tmp_path / "scanner.icc"))
+    assert read.profile.device_class == "scnr"
+    assert ImageCms.getProfileDescription(read).strip() == "Scanner profile 2026-11-25"
+    codes = np.rint(encode_srgb(np.clip(lab_to_linear_srgb(made.lab), 0, 1)) * 255).astype(np.uint8)
+    intent = ImageCms.Intent.RELATIVE_COLORIMETRIC
+    to_lab = ImageCms.buildTransform(read, ImageCms.createProfile("LAB"), "RGB", "LAB", intent)
+    seen = np.asarray(ImageCms.applyTransform(Image.fromarray(codes[None]), to_lab))[0].astype(np.float64)
+    lab = np.c_[seen[:, 0] / 2.55, (seen[:, 1:] + 128) % 256 - 128]
+    after = deltaE_ciede2000(lab, np.array(EDITIONS["after-2014"])).mean()
+    assert after == pytest.approx(left, abs=0.6)  # 8-bit codes and 8-bit CIELAB
+    assert after < before
+    assert len(content) == int.from_bytes(content[:4], "big")
+    assert content[36:40] == b"acsp"
+
+
+def test_results_are_kept_and_drift_is_said(tmp_path: Path) -> None:
+    kept = tmp_path / "kept"
+    for seed, error, day in ((4, 0.0, date(2026, 1, 5)), (5, 3.0, date(2026, 6, 5))):
+        scan = tmp_path / f"{seed}.tif"
+        render(scan, np.random.default_rng(seed), error=error, noise=0.5)
+        report = target(scan)
+        said = keep(report, scan, kept, day)
+        assert keep(report, scan, kept, day) == said
+    rows = list(csv.DictReader((kept / "targets.csv").read_text().splitlines()))
+    assert [row["date"] for row in rows] == ["2026-01-05", "2026-06-05"]
+    assert any("Colour" in line for line in said)
+    drawn = ET.parse(kept / "targets.svg").getroot()
+    assert len(drawn.findall(".//{http://www.w3.org/2000/svg}circle")) == 8
+    (kept / "targets.csv").write_text("date\nsoon\n")
+    with pytest.raises(WrongUse, match="Move it away"):
+        keep(report, scan, kept, date(2026, 7, 1))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from datetime import date, datetime
 from pathlib import Path
 
 import cv2
@@ -10,11 +12,13 @@ import numpy.typing as npt
 import pyvips
 from skimage.color import deltaE_ciede2000
 
+from surrogate.collection.files import sha256_of
+from surrogate.condition import scanner_profile, target_log
 from surrogate.condition.chart_find import COLUMNS, ROWS, Chart, find_chart
 from surrogate.condition.chart_values import EDITIONS, NAMES, NEUTRALS, iso_level, reference_values, stars
 from surrogate.condition.colorimetry import density_of_lab, lab, triple
 from surrogate.errors import ScanSetAside
-from surrogate.imaging.read import ScanHeader, open_lab, read_header, read_reduced
+from surrogate.imaging.read import ScanHeader, open_device, open_lab, read_header, read_reduced
 from surrogate.records import Record, Triple
 
 Array = npt.NDArray[np.float64]
@@ -81,14 +85,7 @@ def target(scan: Path, *, edition: str = "after-2014", reference: Path | None = 
     """
     truth = reference_values(edition, reference)
     header = read_header(scan)
-    small = read_reduced(scan, _SEARCH_PX)
-    chart = find_chart(small.pixels, truth)
-    if chart is None:
-        raise ScanSetAside(
-            "No 24-patch colour target was found in this scan.",
-            "Lay the target flat, with all of its patches in view, and scan it in colour at 300 ppi.",
-        )
-    chart = chart.scaled(1 / small.scale)
+    chart = _found(scan, truth)
     picture = open_lab(scan)
     colours, deviations = _measure(picture, chart)
     errors = np.asarray(deltaE_ciede2000(colours, truth))
@@ -125,14 +122,25 @@ def _rounded(colour: Array) -> Triple:
     return triple(colour, 2)
 
 
+def _found(scan: Path, truth: Array) -> Chart:
+    """The target in the pixels of the whole scan. Raises :class:`ScanSetAside`."""
+    small = read_reduced(scan, _SEARCH_PX)
+    chart = find_chart(small.pixels, truth)
+    if chart is None:
+        raise ScanSetAside(
+            "No 24-patch colour target was found in this scan.",
+            "Lay the target flat, with all of its patches in view, and scan it in colour at 300 ppi.",
+        )
+    return chart.scaled(1 / small.scale)
+
+
 def _side_px(chart: Chart) -> float:
     step = np.linalg.norm(np.diff(chart.place(np.array([[2.0, 1.0], [3.0, 1.0]])), axis=0))
     return float(step * chart.side)
 
 
-def _measure(picture: pyvips.Image, chart: Chart) -> tuple[Array, Array]:
-    """CIELAB (24, 3) and standard deviation of L* (24,) of every patch, from the full-size pixels of its core."""
-    colours, deviations = np.empty((24, 3)), np.empty(24)
+def _patches(picture: pyvips.Image, chart: Chart) -> Iterator[tuple[Array, npt.NDArray[np.bool_]]]:
+    """For every patch the full-size pixels around its core (H, W, bands), and which of them belong to it."""
     half = chart.side * _CORE / 2
     corners = np.array([[-half, -half], [half, -half], [half, half], [-half, half]])
     for index in range(COLUMNS * ROWS):
@@ -147,8 +155,37 @@ def _measure(picture: pyvips.Image, chart: Chart) -> tuple[Array, Array]:
         mask = cv2.fillConvexPoly(
             np.zeros(tile.shape[:2], np.uint8), np.rint(outline - (left, top)).astype(np.int32), 1
         ).astype(bool)
-        colours[index], deviations[index] = _core(tile.astype(np.float64), mask)
-    return colours, deviations
+        yield tile.astype(np.float64), mask
+
+
+def _measure(picture: pyvips.Image, chart: Chart) -> tuple[Array, Array]:
+    """CIELAB (24, 3) and standard deviation of L* (24,) of every patch."""
+    cores = [_core(tile, mask) for tile, mask in _patches(picture, chart)]
+    return np.array([colour for colour, _ in cores]), np.array([deviation for _, deviation in cores])
+
+
+def profile(
+    scan: Path, made: datetime, *, edition: str = "after-2014", reference: Path | None = None
+) -> tuple[bytes, float]:
+    """An ICC profile of the scanner that made this scan of the target, and the mean CIEDE2000 it leaves on the patches.
+
+    A profile embedded in the scan is not looked at: it is what this one replaces. Raises as :func:`target` does.
+    """
+    truth = reference_values(edition, reference)
+    chart = _found(scan, truth)
+    picture = open_device(scan)
+    if picture.bands < 3 or picture.format not in {"uchar", "ushort"}:
+        raise ScanSetAside("A profile needs a colour scan of 8 or 16 bits.", "Scan the target again in colour.")
+    top = 255.0 if picture.format == "uchar" else 65535.0
+    codes = np.array([np.median(tile[mask][:, :3], axis=0) / top for tile, mask in _patches(picture, chart)])
+    fitted = scanner_profile.fit(codes, truth)
+    if fitted is None:
+        raise ScanSetAside(
+            "The grey patches do not grow lighter step by step: the scan is clipped or was changed by the software.",
+            "Switch off automatic contrast and sharpening, lower the exposure and scan the target again.",
+        )
+    left = float(np.mean(deltaE_ciede2000(fitted.lab(codes), truth)))
+    return scanner_profile.as_icc(fitted, f"Scanner profile {made:%Y-%m-%d}", made), left
 
 
 def _core(tile: Array, mask: npt.NDArray[np.bool_]) -> tuple[Array, float]:
@@ -183,6 +220,14 @@ def _noise(deviations: Array, pixels: float) -> float:
     """
     middle, largest = float(np.median(deviations)), float(deviations.max())
     return largest if largest > middle * (1 + 3.5 / np.sqrt(2 * pixels)) else middle
+
+
+def keep(report: TargetReport, scan: Path, folder: Path, day: date) -> list[str]:
+    """Keep a result in ``folder`` and draw the drift since the first; what has drifted, in words."""
+    figures = {name: f"{value:.3f}" for name, value in report.figures.items()}
+    row = {"scan": scan.name, "scan_sha256": sha256_of(scan), "edition": report.edition, **figures,
+           "fadgi_2016": str(report.levels.fadgi_2016), "iso_19264": report.levels.iso_19264}  # fmt: skip
+    return target_log.keep(folder, day, row)
 
 
 def _luminance(lightness: Array) -> Array:

@@ -319,6 +319,15 @@ def open_upright(path: Path, page: int = 0) -> tuple[pyvips.Image, str]:
         raise _explain(kind, error) from error
 
 
+def open_device(path: Path) -> pyvips.Image:
+    """The whole scan as an upright libvips image in its own codes, whatever its profile, still undecoded."""
+    kind = sniff(path)
+    try:
+        return _open(path, kind, whole=True).autorot()
+    except pyvips.Error as error:
+        raise _explain(kind, error) from error
+
+
 def open_lab(path: Path) -> pyvips.Image:
     """The whole scan as an upright CIELAB (D50) libvips image of floats, still undecoded, wider than sRGB if it is.
 
