@@ -11,6 +11,7 @@ from typing import TypeVar
 from surrogate import answering, pipeline, placing, taking, wording
 from surrogate.batch import Batch, staging
 from surrogate.collection.catalogue import CopyRow, OriginalRow
+from surrogate.collection.files import sha256_of
 from surrogate.errors import CollectionUnusable, MissingTool, ScansAway, ScanSetAside
 from surrogate.jobs import SOFTWARE, Decisions, Job
 from surrogate.records import Master, Use
@@ -46,11 +47,20 @@ def follow_changes(batch: Batch) -> None:
             if not made or any(copy.made_as != made_as for copy in made):
                 _again(batch, row.reference, master, decided, begun)
             elif any(copy.described_as != described_as for copy in own):
-                _describe_again(batch, row, master, own, begun)
+                if _is_whole(batch, own):
+                    _describe_again(batch, row, master, own, begun)
+                else:  # new words in a damaged copy would make its damage the record
+                    _again(batch, row.reference, master, decided, begun)
         while len(begun) >= batch.window:
             begun.popleft()()
     while begun:
         begun.popleft()()
+
+
+def _is_whole(batch: Batch, copies: list[CopyRow]) -> bool:
+    """Whether finished copies still hold the bytes on record."""
+    files = [(batch.root / row.copy.file, row.copy.sha256) for row in copies]
+    return all(path.is_file() and sha256_of(path) == sha256 for path, sha256 in files)
 
 
 def _again(batch: Batch, reference: str, master: Master, decided: Decisions, begun: deque[_Finish]) -> None:
@@ -72,7 +82,11 @@ def _again(batch: Batch, reference: str, master: Master, decided: Decisions, beg
 
     def finish() -> None:
         taken = _brought(batch, f"{reference}: its copies could not be made again", made)
-        if taken is not None:
+        if taken is not None and taken.sha256 != master.sha256:  # its damage must not become the record
+            batch.notes.append(
+                f"{reference}: its master {master.file} has changed. Put it back from your other copy; see `audit`."
+            )
+        elif taken is not None:
             begun.append(partial(taking.record, batch, taking.start_placing(batch, reference, taken)))
 
     begun.append(finish)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import dataclasses
 import shutil
 from collections.abc import Sequence
 from pathlib import Path
 
-from surrogate import calm, wording
+from surrogate import calm, checking, wording
 from surrogate.collection import paths, settings
 from surrogate.collection.catalogue import Catalogue, CopyRow, open_catalogue
 from surrogate.collection.files import disk_errors, publish, sha256_of
 from surrogate.collection.holding import held
+from surrogate.collection.inventory import expected_of
 from surrogate.collection.settings import Settings
 from surrogate.copies import make
 from surrogate.copies.describing import describe_copy
@@ -73,8 +75,11 @@ def _original(folder: Path, staging: Path, catalogue: Catalogue, found: Settings
     for row in catalogue.copies(reference):
         if row.copy.recipe is not None:
             by_recipe.setdefault(row.copy.recipe, []).append(row)
-    done: list[Rebuilt] = []
+    done = _left_to_process(folder, catalogue, reference)
+    damaged = {each.file for each in done}
     for recipe_file, rows in sorted(by_recipe.items()):
+        if recipe_file in damaged:
+            continue
         try:
             made = _remake(folder, staging, recipe_file, masters)
             words = wording.description(catalogue, found, reference)
@@ -82,6 +87,25 @@ def _original(folder: Path, staging: Path, catalogue: Catalogue, found: Settings
         except (ScanSetAside, CollectionUnusable, OSError, ValueError) as problem:
             done += [Rebuilt(file=row.copy.file, identical=False, problem=str(problem)) for row in rows]
     return done
+
+
+def _left_to_process(folder: Path, catalogue: Catalogue, reference: str) -> list[Rebuilt]:
+    """What is no copy and not as recorded (a recipe, a description, a condition record): ``process`` makes it anew.
+
+    The copies are marked as to be made again, since a recipe is planned together with them.
+    """
+    rows = [row for row in catalogue.copies(reference) if row.copy.use is not Use.PRINT]
+    copies = {row.copy.file for row in rows}
+    damaged = [
+        Rebuilt(file=one.file, identical=False, problem=f"{said}; run `surrogate process` again to have it made anew")
+        for one in expected_of(catalogue, reference)
+        if not one.is_master and one.file not in copies and (said := checking.problem(folder, one)) is not None
+    ]
+    if damaged:
+        with catalogue.transaction():
+            for row in rows:
+                catalogue.put_copy(dataclasses.replace(row, made_as=""))
+    return damaged
 
 
 def _remake(

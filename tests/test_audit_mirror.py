@@ -15,6 +15,8 @@ from surrogate.collection.catalogue import open_catalogue
 from surrogate.collection.files import sha256_of
 from surrogate.collection.inventory import expected, read_checksums
 from surrogate.errors import CollectionUnusable, WrongUse
+from surrogate.processing import process
+from surrogate.rebuilding import rebuild
 
 
 def flip(path: Path, rng: random.Random) -> bytes:
@@ -163,6 +165,42 @@ def test_quick_sees_lengths_and_presence_of_every_file(own_demo: Path) -> None:
     (own_demo / gone).unlink()
     assert {f.file for f in audit(own_demo, quick=True).findings} == {shorter, gone}
     assert {f.file for f in audit(own_demo).findings} == {shorter, changed, gone}
+
+
+def test_damage_never_becomes_the_record(own_demo: Path) -> None:
+    before = recorded(own_demo)
+    rng = random.Random(3)
+    masters = [file for file in sorted(before) if file.startswith("masters/") and not file.endswith(".xmp")]
+    copies = [file for file in sorted(before) if file.startswith("copies/") and file.endswith("_viewing.jpg")]
+    flip(own_demo / masters[0], rng)  # a bit of it: many such masters still open
+    flip(own_demo / copies[-1], rng)
+    settings_file = own_demo / "collection.toml"  # new words for every copy, and another quality for every picture
+    said = settings_file.read_text()
+    settings_file.write_text(said.replace('credit = "Hollinmere', 'credit = "The'))
+    assert settings_file.read_text() != said
+    samples = Path(__file__).parent.parent / "sample_scans"
+    process([samples], own_demo, captions=samples / "captions.csv", workers=1)
+    assert recorded(own_demo)[masters[0]] == before[masters[0]]
+    settings_file.write_text(settings_file.read_text() + "\n[copies]\nquality = 80\n")
+    process([samples], own_demo, captions=samples / "captions.csv", workers=1)
+    assert recorded(own_demo)[masters[0]] == before[masters[0]]
+    found = [finding.file for finding in audit(own_demo).findings]
+    assert found == [masters[0]]  # the copy was made again from its master, the master is named
+
+
+def test_without_a_second_place_all_but_masters_is_made_again(own_demo: Path) -> None:
+    samples = Path(__file__).parent.parent / "sample_scans"
+    before = recorded(own_demo)
+    rng = random.Random(12)
+    areas = ("recipes/", "condition/", "copies/")
+    chosen = [rng.choice([file for file in sorted(before) if file.startswith(area)]) for area in areas]
+    chosen.append(next(file for file in sorted(before) if file.endswith(".xmp")))
+    for file in chosen:
+        flip(own_demo / file, rng)
+    rebuild(own_demo)
+    process([samples], own_demo, captions=samples / "captions.csv", workers=1)
+    assert audit(own_demo).findings == []
+    assert recorded(own_demo) == before
 
 
 def test_what_is_half_written_or_unlinked_is_found(own_demo: Path) -> None:
