@@ -140,15 +140,23 @@ class Viewer:
             return None  # no such level
 
     def _cut(self, master: Path, sha256: str) -> Path:
-        path = self._folder / f"{sha256[:32]}.tif"
+        path = self._folder / f"{sha256}.tif"
         image, _ = open_upright(master)
         if image.format == "ushort":
             image = (image >> 8).cast("uchar").copy(interpretation="srgb")
+        # libvips reads no tiles far larger than their picture; TIFF 6.0, tag 322: a multiple of 16
+        edge = min(TILE_PX, -(-max(image.width, image.height) // 16) * 16)
         try:
             image.tiffsave(
-                str(path), tile=True, pyramid=True, tile_width=TILE_PX, tile_height=TILE_PX, compression="jpeg", Q=92,
+                str(path),
+                tile=True,
+                pyramid=True,
+                tile_width=edge,
+                tile_height=edge,
+                compression="jpeg",
+                Q=92,
                 keep="none",
-            )  # fmt: skip
+            )
         except pyvips.Error as error:
             path.unlink(missing_ok=True)
             raise ScanSetAside("The master cannot be decoded.", "Run `surrogate audit` and look at it.") from error

@@ -24,8 +24,8 @@ KEY = "one-time-key-of-this-test"
 FIRST, SECOND, THIRD = "2026.001.0001", "2026.001.0002", "2026.001.0003"
 
 
-def build(folder: Path) -> Path:
-    """Three originals; the first has a back with a reading copy, and words on both sides."""
+def build(folder: Path, more: int = 0) -> Path:
+    """Three originals; the first has a back with a reading copy, and words on both sides. ``more`` have nothing."""
     folder.mkdir()
     settings.write_first(folder, 2026)
     with open_catalogue(folder) as catalogue:
@@ -52,6 +52,9 @@ def build(folder: Path) -> Path:
                 if side is Side.VERSO:
                     cells |= {"title": "Back of the boat", "inscription": "For Ada"}
                 catalogue.put_caption(reference, side, caption_from(cells, "", []), cells)
+        for number in range(4, 4 + more):
+            catalogue.keep_number(f"2026.001.{number:04}", None)
+            catalogue.put_original(OriginalRow(f"2026.001.{number:04}", Kind.SILVER_PRINT, 0.9, "picture"))
         exporting.refresh_sheet(folder, catalogue)
     return folder
 
