@@ -82,7 +82,7 @@ def zoo_figures(root: Path) -> None:
     same = {name for name, reason in aside.items() if "same file" in reason}
     good = len(taken) + len(same)
     print(f"valid files of the zoo: {len(entries)}, processed {good} ({good / len(entries):.3f}), exit {status}")
-    for name in sorted(aside.keys() - same):
+    for name in sorted(aside.keys() - same)[:10]:
         print(f"  set aside: {name}: {aside[name]}")
 
 
