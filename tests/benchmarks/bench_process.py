@@ -58,7 +58,7 @@ except ChildProcessError:
     pass
 used = resource.getrusage(resource.RUSAGE_CHILDREN)
 print(used.ru_utime + used.ru_stime, used.ru_maxrss / 1024)
-sys.exit(code > 1)
+sys.exit(code)
 """
 
 

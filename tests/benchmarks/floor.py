@@ -32,7 +32,7 @@ def main() -> None:
                     digest.update(chunk)
                     writer.write(chunk)
                 os.fsync(writer.fileno())
-            copy = target / f"{scan.stem}.jpg"
+            copy = target / f"{scan.stem}_viewing.jpg"
             image = pyvips.Image.thumbnail(str(kept), LONG_EDGE_PX, height=LONG_EDGE_PX, size="down", fail_on="error")
             image.jpegsave(str(copy), Q=QUALITY)
             with tempfile.NamedTemporaryFile("w", suffix=".json") as words:
