@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from concurrent.futures import Executor
 from pathlib import Path
 
 import cv2
@@ -14,6 +15,7 @@ from surrogate.exporting import same_picture_note
 from surrogate.intake import lookalike
 from surrogate.intake.lookalike import Signature
 from surrogate.records import Kind, Side, Use
+from surrogate.running import in_turn
 
 #: Long edge at which two pictures are compared feature by feature.
 LONG_EDGE_PX = 640
@@ -22,31 +24,40 @@ LONG_EDGE_PX = 640
 PICTURES = frozenset({Kind.COLOUR_PRINT, Kind.SILVER_PRINT, Kind.NEGATIVE, Kind.UNKNOWN})
 
 
-def link(folder: Path, catalogue: Catalogue) -> list[str]:
-    """Compare the originals that have no signature yet with all others, by their viewing copies; returns notes."""
+def link(folder: Path, catalogue: Catalogue, executor: Executor, window: int) -> list[str]:
+    """Compare the originals that have no signature yet with all others, by their viewing copies; returns notes.
+
+    Pictures are looked at by workers, ``window`` calls at a time.
+    """
     signatures = _signatures(catalogue)
-    new = set()
-    for reference in [row.reference for row in catalogue.originals() if row.reference not in signatures]:
-        picture = _viewing(folder, catalogue, reference)
-        if picture is not None:
-            signatures[reference] = lookalike.signature(picture)
-            new.add(reference)
+    unseen = [row for row in catalogue.originals() if row.kind in PICTURES and row.reference not in signatures]
+    files = {row.reference: _viewing_copy(folder, catalogue, row.reference) for row in unseen}
+    looked_at = in_turn(executor, window, signature_of, [(file,) for file in files.values()])
+    new = {reference: found for reference, found in zip(files, looked_at, strict=True) if found is not None}
     if not new:
         return []
-    notes = []
-    pairs = []
-    for one, other in lookalike.candidates(signatures, new):
-        first, second = _viewing(folder, catalogue, one), _viewing(folder, catalogue, other)
-        if first is not None and second is not None and lookalike.confirm(first, second):
-            pairs.append((one, other))
-            notes.append(same_picture_note(one, other))
+    signatures |= new
+    candidates = lookalike.candidates(signatures, set(new))
+    both = [tuple(_viewing_copy(folder, catalogue, reference) for reference in pair) for pair in candidates]
+    pairs = [pair for pair, same in zip(candidates, in_turn(executor, window, is_same, both), strict=True) if same]
     with catalogue.transaction():
-        for reference in new:
-            found = signatures[reference]
+        for reference, found in new.items():
             catalogue.put_signature(reference, json.dumps([found.windows, found.turns]))
         for one, other in pairs:
             catalogue.put_same_picture(one, other)
-    return notes
+    return [same_picture_note(one, other) for one, other in pairs]
+
+
+def signature_of(file: Path | None) -> Signature | None:
+    """The signature of a viewing copy; None when there is none or it cannot be read. Runs in a worker."""
+    picture = _grey(file)
+    return None if picture is None else lookalike.signature(picture)
+
+
+def is_same(one: Path | None, other: Path | None) -> bool:
+    """Whether two viewing copies show the same picture. Runs in a worker."""
+    first, second = _grey(one), _grey(other)
+    return first is not None and second is not None and lookalike.confirm(first, second)
 
 
 def _signatures(catalogue: Catalogue) -> dict[str, Signature]:
@@ -54,17 +65,22 @@ def _signatures(catalogue: Catalogue) -> dict[str, Signature]:
     return {reference: Signature(tuple(windows), tuple(turns)) for reference, (windows, turns) in known.items()}
 
 
-def _viewing(folder: Path, catalogue: Catalogue, reference: str) -> npt.NDArray[np.uint8] | None:
-    """The front's viewing copy in grey; None for what is not compared."""
+def _viewing_copy(folder: Path, catalogue: Catalogue, reference: str) -> Path | None:
+    """The front's viewing copy; None for what is not compared."""
     row = catalogue.original(reference)
     if row is None or row.kind not in PICTURES:
         return None
-    for copy in catalogue.copies(reference):
-        if copy.copy.use is Use.VIEWING and copy.copy.side is Side.RECTO and copy.copy.part is None:
-            grey = cv2.imdecode(np.fromfile(folder / copy.copy.file, np.uint8), cv2.IMREAD_GRAYSCALE)
-            if grey is None:
-                return None
-            factor = min(1.0, LONG_EDGE_PX / max(grey.shape))
-            small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
-            return np.asarray(small, dtype=np.uint8)
+    for each in catalogue.copies(reference):
+        if each.copy.use is Use.VIEWING and each.copy.side is Side.RECTO and each.copy.part is None:
+            return folder / each.copy.file
     return None
+
+
+def _grey(file: Path | None) -> npt.NDArray[np.uint8] | None:
+    """A viewing copy in grey, at most ``LONG_EDGE_PX`` long."""
+    grey = None if file is None else cv2.imdecode(np.fromfile(file, np.uint8), cv2.IMREAD_GRAYSCALE)
+    if grey is None:
+        return None
+    factor = min(1.0, LONG_EDGE_PX / max(grey.shape))
+    small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, dtype=np.uint8)

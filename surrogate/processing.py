@@ -63,7 +63,8 @@ def process(
         )
         batch.notes += batch.wording.notes
         taking.take_in_all(batch, arriving.groups(batch, gathered))
-        batch.notes += likening.link(collection, catalogue)
+        if not stop.asked:
+            batch.notes += likening.link(collection, catalogue, batch.executor, batch.window)
         following.follow_changes(batch)
         clear_unfinished(collection)
         if not stop.asked:

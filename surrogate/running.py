@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
-from concurrent.futures import Executor
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Executor, Future
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TypeVar
 
 from surrogate import calm
 from surrogate.crew import Crew
-from surrogate.errors import WrongUse
+from surrogate.errors import CollectionUnusable, MissingTool, WrongUse
 from surrogate.jobs import Job, Taken
+
+T = TypeVar("T")
 
 #: Memory one worker may need: 400 MB is the measured ceiling for 100-megapixel scans, and half as much again.
 WORKER_BYTES = 600_000_000
@@ -30,6 +34,31 @@ def limit_s(arguments: Sequence[object]) -> float:
         elif isinstance(argument, Taken):
             size += argument.size
     return LIMIT_S + LIMIT_S_PER_MB * size / 1e6
+
+
+def in_turn(
+    executor: Executor, window: int, function: Callable[..., T], calls: Iterable[tuple[object, ...]]
+) -> Iterator[T | None]:
+    """What workers answer to these calls, in order; ``window`` of them are begun at a time. None for one that fails.
+
+    Errors that concern the whole collection are raised.
+    """
+    begun: deque[Future[T]] = deque()
+    for call in calls:
+        begun.append(executor.submit(function, *call))
+        if len(begun) >= window:
+            yield _answer(begun.popleft())
+    while begun:
+        yield _answer(begun.popleft())
+
+
+def _answer(future: Future[T]) -> T | None:
+    try:
+        return future.result()
+    except (CollectionUnusable, MissingTool):
+        raise
+    except Exception:  # noqa: BLE001  (whoever asked goes on without this answer)
+        return None
 
 
 def default_workers() -> int:
