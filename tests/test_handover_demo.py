@@ -16,7 +16,6 @@ from surrogate.handover import archive, groups, takeover
 from surrogate.handover.site import publish
 from surrogate.processing import process
 
-
 FIELD = {"x-desk": "field"}
 
 
