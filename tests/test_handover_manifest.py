@@ -181,3 +181,11 @@ def test_listing_of_nothing_and_of_a_damaged_original(tmp_path: Path) -> None:
     file.unlink()
     with pytest.raises(CollectionUnusable, match="surrogate process"):
         listing.Listing(tmp_path)
+
+
+def test_a_manifest_that_is_written_anew_while_it_is_read(tmp_path: Path) -> None:
+    written = handmade.build(tmp_path, 3)
+    listed = listing.Listing(tmp_path)
+    manifest.write(tmp_path, written.collection, written.software, written.originals[:2], [])
+    with pytest.raises(CollectionUnusable, match="in the meantime"):
+        list(listed)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
@@ -57,6 +58,12 @@ def _find(stream: BinaryIO, wanted: bytes, start: int) -> int:
     return -1
 
 
+def _state(stream: BinaryIO) -> tuple[int, int]:
+    """Tells a file from the one that replaced it."""
+    found = os.fstat(stream.fileno())
+    return found.st_ino, found.st_mtime_ns
+
+
 class Listing:
     """The manifest of a collection, one original at a time: memory stays the same for any number of them.
 
@@ -68,9 +75,11 @@ class Listing:
         self._file = folder / paths.MANIFEST
         self._whole: Manifest | None = None
         self._begin = self._end = -1
+        self._read_as = (0, 0)
         around = b""
         if self._file.is_file():
             with self._file.open("rb") as stream:
+                self._read_as = _state(stream)
                 if (before := _find(stream, _BEFORE, 0)) >= 0:
                     self._begin = before + len(_BEFORE)
                     self._end = _find(stream, _AFTER, self._begin)
@@ -90,12 +99,17 @@ class Listing:
         return map(self.original, self.blocks())
 
     def blocks(self) -> Iterator[bytes]:
-        """The JSON text of every original, by reference: what tells quickly whether anything changed."""
+        """The JSON text of every original, by reference: what tells quickly whether anything changed.
+
+        Raises :class:`surrogate.errors.CollectionUnusable` when the file was replaced since this listing was made.
+        """
         if self._whole is not None:
             for original in self._whole.originals:
                 yield original.model_dump_json(by_alias=True).encode()
             return
         with self._file.open("rb") as stream:
+            if _state(stream) != self._read_as:
+                raise CollectionUnusable(f"{self._file} was written anew in the meantime. Run the same command again.")
             stream.seek(self._begin)
             left, held = self._end - self._begin, b""
             while left and (chunk := stream.read(min(_CHUNK, left))):
