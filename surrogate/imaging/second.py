@@ -55,9 +55,14 @@ def decode(path: Path, kind: str, page: int = 0) -> pyvips.Image:
                 pixels = _deep(path, kind)
                 if pixels is None:
                     pixels = _shallow(picture, kind)
-    except (OSError, ValueError, SyntaxError, EOFError, OverflowError, Image.DecompressionBombError) as error:
+    except (Image.DecompressionBombError, MemoryError) as error:
+        raise ScanSetAside(
+            f"The {kind} file claims a picture too large to be decoded at once.",
+            "If the original is that large, save the scan as plain RGB TIFF without layers and take that in.",
+        ) from error
+    except (OSError, ValueError, SyntaxError, EOFError, OverflowError) as error:
         raise ScanSetAside(f"The {kind} file is damaged and cannot be decoded.", RESCAN) from error
-    except (TypeError, KeyError, IndexError, AttributeError, ArithmeticError, MemoryError, RuntimeError) as error:
+    except (TypeError, KeyError, IndexError, AttributeError, ArithmeticError, RuntimeError) as error:
         # what Pillow's own parsers raise on damaged structures
         raise ScanSetAside(f"The {kind} file is damaged and cannot be decoded.", RESCAN) from error
     image = pyvips.Image.new_from_array(pixels).copy()
