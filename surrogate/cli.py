@@ -286,6 +286,9 @@ def target(
     scan: Annotated[Path, typer.Argument(metavar="SCAN", help="a scan of the 24-patch target")],
     edition: Annotated[str, typer.Option(help="after-2014 or before-2014")] = "after-2014",
     reference: Annotated[Path | None, typer.Option(metavar="CSV", help="measured values of your own card")] = None,
+    wedge: Annotated[
+        bool, typer.Option("--wedge", help="it is a grey step wedge; values of your own: name, D")
+    ] = False,
     icc: Annotated[Path | None, typer.Option("--profile", metavar="ICC", help="write a profile of the scanner")] = None,
     kept: Annotated[Path | None, typer.Option("--keep", metavar="DIR", help="keep the result; draw its drift")] = None,
     as_json: Json = False,
@@ -293,7 +296,7 @@ def target(
     """Is the scanner good enough?"""
     from surrogate.condition import target as room
 
-    report = room.target(scan, edition=edition, reference=reference)
+    report = room.wedge(scan, reference) if wedge else room.target(scan, edition=edition, reference=reference)
     now = datetime.now().astimezone()
     drifted = [] if kept is None else room.keep(report, scan, kept, now.date())
     left: float | None = None
@@ -441,6 +444,8 @@ def _run(arguments: list[str]) -> object:
     try:
         return _command(arguments)
     except CatalogueLost as lost:
+        if "--dry-run" in arguments:  # nothing may be changed
+            raise
         from surrogate.reviving import revive
 
         print(f"surrogate: the catalogue {lost.problem}.", file=sys.stderr)

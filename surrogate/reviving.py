@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from surrogate import outlining, stray, wording
-from surrogate.collection import inventory, paths, plain, settings
+from surrogate.collection import inventory, paths, plain, search_index, settings
 from surrogate.collection.catalogue import Catalogue, Cell, CopyRow, OriginalRow, OutlineRow, open_file
 from surrogate.collection.files import disk_errors, flush_folder, publish, sha256_of, unfinished_name
 from surrogate.collection.holding import held
@@ -82,6 +82,7 @@ def revive(folder: Path) -> Revived:
             _set_apart(folder)
             with disk_errors(final):
                 publish(temporary, final)
+                (folder / search_index.FILE_NAME).unlink(missing_ok=True)  # it was made from the catalogue that is gone
         finally:
             temporary.unlink(missing_ok=True)
     return Revived(collection=str(folder), originals=originals, notes=revival.notes)

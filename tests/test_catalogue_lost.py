@@ -102,6 +102,16 @@ def test_a_command_that_finds_it_lost_writes_it_again_and_goes_on(
     assert sha256_of(own_demo / "manifest.json") == manifest
 
 
+def test_a_rehearsal_changes_nothing(own_demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (own_demo / "catalogue.sqlite").unlink()
+    before = sorted(own_demo.rglob("*"))
+    assert main(["process", str(SAMPLES), "--collection", str(own_demo), "--dry-run"]) == 2
+    told = capsys.readouterr().err
+    assert "rebuild --catalogue" in told
+    assert told.count("\n") == 1
+    assert sorted(own_demo.rglob("*")) == before
+
+
 def test_without_manifest_and_tables_masters_and_descriptions_are_enough(own_demo: Path) -> None:
     manifest = (own_demo / "manifest.json").read_bytes()
     shutil.rmtree(own_demo / "catalogue")

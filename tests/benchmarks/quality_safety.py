@@ -11,6 +11,7 @@ import csv
 import os
 import random
 import shutil
+import signal
 import sys
 import tempfile
 import time
@@ -149,13 +150,14 @@ def works(scans: Path, place: Path) -> list[Work]:
 
 def kills(first: int = 0, last: int = KILLS) -> None:
     """Kill ``process`` at a seeded moment, run it again, compare with an undisturbed run byte for byte."""
-    equal = killed = 0
+    count = equal = killed = 0
     start = time.monotonic()
     with workplace() as place:
         scans = place / "scans"
         small.write_scans(scans)
         both = works(scans, place)
-        for seed in range(first, last):
+        for seed in seeds(first, last):
+            count += 1
             folder, work = place / str(seed) / "c", both[seed % 3 == 2]
             workers = 2 if seed % 10 == 9 else 1
             work.begin(folder)
@@ -164,7 +166,6 @@ def kills(first: int = 0, last: int = KILLS) -> None:
             again = cutting.run(arguments(scans, folder, workers), output=place / "told")
             equal += told_right(seed, folder, work, again.status, place / "told")
             shutil.rmtree(folder.parent)
-    count = last - first
     print(f"kills: {count} runs, {killed} killed before they ended: equal {equal} of {count} ({elapsed(start)})")
 
 
@@ -190,7 +191,7 @@ def moment(seed: int, calm: cutting.Run) -> Moment:
 
 def cuts(first: int = 0, last: int = CUTS) -> None:
     """Cut the power at a seeded moment: only what was asked to reach the disk is there for the second run."""
-    equal = cut = 0
+    count = equal = cut = 0
     start = time.monotonic()
     with workplace() as place:
         if not cutting.can_mount(place):
@@ -200,7 +201,8 @@ def cuts(first: int = 0, last: int = CUTS) -> None:
         small.write_scans(scans)
         both = works(scans, place)
         cutting.new_image(place / "new.img")
-        for seed in range(first, last):
+        for seed in seeds(first, last):
+            count += 1
             work = both[seed % 3 == 2]
             shutil.copyfile(place / "new.img", place / "live.img")
             if work.before is not None:
@@ -213,8 +215,18 @@ def cuts(first: int = 0, last: int = CUTS) -> None:
             with cutting.mounted(place / "cut.img", disk):
                 again = cutting.run(arguments(scans, disk / "c"), output=place / "told")
                 equal += told_right(seed, disk / "c", work, again.status, place / "told")
-    count = last - first
     print(f"power cuts: {count} runs, {cut} cut before they ended: equal {equal} of {count} ({elapsed(start)})")
+
+
+def seeds(first: int, last: int) -> Iterator[int]:
+    """The seeds of a piece, until a person has had enough (Ctrl-C): what was tried so far is still reported."""
+    stop: list[bool] = []
+    asked = signal.signal(signal.SIGINT, lambda *_: stop.append(True))
+    for seed in range(first, last):
+        if stop:
+            break
+        yield seed
+    signal.signal(signal.SIGINT, asked)
 
 
 def elapsed(start: float) -> str:
