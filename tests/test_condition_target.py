@@ -11,11 +11,12 @@ from PIL import Image, ImageCms
 from skimage.color import deltaE_ciede2000
 
 from surrogate.condition.chart_values import EDITIONS, iso_level, reference_values, stars
-from surrogate.condition.target import keep, profile, target
+from surrogate.condition.target import keep, profile, target, wedge
+from surrogate.condition.wedge import wedge_values
 from surrogate.errors import ScanSetAside, WrongUse
 from tests.simulate.colorimetry import lab_to_linear_srgb
 from tests.simulate.target import PATCHES
-from tests.simulate.target_scans import render
+from tests.simulate.target_scans import render, render_wedge
 from tests.simulate.tone import encode_srgb
 
 SAMPLES = Path(__file__).parents[1] / "sample_scans"
@@ -129,3 +130,27 @@ def test_results_are_kept_and_drift_is_said(tmp_path: Path) -> None:
     (kept / "targets.csv").write_text("date\nsoon\n")
     with pytest.raises(WrongUse, match="Move it away"):
         keep(report, scan, kept, date(2026, 7, 1))
+
+
+@pytest.mark.parametrize(("degrees", "lift"), [(0.0, 0.0), (160.0, 3.0)])
+def test_grey_wedge_is_found_and_judged(tmp_path: Path, degrees: float, lift: float) -> None:
+    render_wedge(tmp_path / "wedge.tif", degrees, lift)
+    report = target(tmp_path / "wedge.tif")
+    assert report.chart == "20-step grey wedge"
+    assert report.figures["oecf_delta_l"] == pytest.approx(lift, abs=0.3)
+    assert report.figures["noise_sd_l"] == pytest.approx(0.5, abs=0.1)
+    # table of the scale: step 8 (0.75) is L* 49.23, step 20 (1.95) 9.97 (CIE formula)
+    assert report.patches[7].reference_lab[0] == pytest.approx(49.23, abs=0.02)
+    assert report.patches[19].reference_lab[0] == pytest.approx(9.97, abs=0.02)
+    assert any("grey" in line for line in report.not_measurable)
+
+
+def test_wedge_values_are_checked(tmp_path: Path) -> None:
+    own = tmp_path / "own.csv"
+    own.write_text("name,D\n" + "".join(f"{n},{0.1 * n:.2f}\n" for n in range(1, 16)))
+    assert len(wedge_values(own)) == 15
+    own.write_text("name,D\n1,0.5\n2,0.4\n")
+    with pytest.raises(WrongUse, match="lightest first"):
+        wedge_values(own)
+    with pytest.raises(ScanSetAside, match="No grey wedge"):
+        wedge(SAMPLES / "target.jpg")

@@ -17,7 +17,9 @@ from surrogate.condition import scanner_profile, target_log
 from surrogate.condition.chart_find import COLUMNS, ROWS, Chart, find_chart
 from surrogate.condition.chart_values import EDITIONS, NAMES, NEUTRALS, iso_level, reference_values, stars
 from surrogate.condition.colorimetry import density_of_lab, lab, triple
+from surrogate.condition.wedge import find_wedge, judge_wedge, wedge_values
 from surrogate.errors import ScanSetAside
+from surrogate.imaging.density import to_density
 from surrogate.imaging.read import ScanHeader, open_device, open_lab, read_header, read_reduced
 from surrogate.records import Record, Triple
 
@@ -25,6 +27,9 @@ Array = npt.NDArray[np.float64]
 
 #: Long edge at which the card is looked for: one of 5 % of the frame then has patches of about 50 px.
 _SEARCH_PX = 1600
+
+#: Long edge at which a wedge is looked for and measured: its steps are even, so reducing takes noise away; 1:1 below.
+_WEDGE_PX = 2400
 
 #: Central share of a patch's side that is measured; its edges hold shadow and blur (common practice, no source).
 _CORE = 0.6
@@ -85,7 +90,11 @@ def target(scan: Path, *, edition: str = "after-2014", reference: Path | None = 
     """
     truth = reference_values(edition, reference)
     header = read_header(scan)
-    chart = _found(scan, truth)
+    small = read_reduced(scan, _SEARCH_PX)
+    seen = find_chart(small.pixels, truth)
+    if seen is None and reference is None and find_wedge(to_density(small.pixels)) is not None:
+        return wedge(scan)
+    chart = _whole(seen, small.scale)
     picture = open_lab(scan)
     colours, deviations = _measure(picture, chart)
     errors = np.asarray(deltaE_ciede2000(colours, truth))
@@ -122,16 +131,58 @@ def _rounded(colour: Array) -> Triple:
     return triple(colour, 2)
 
 
+def wedge(scan: Path, reference: Path | None = None) -> TargetReport:
+    """Measure a scan of a grey step wedge, any way round. ``reference``: CSV of ``name, D`` of one's own wedge.
+
+    Raises :class:`ScanSetAside` when there is none in the scan and :class:`WrongUse` for an unusable reference.
+    """
+    truth = wedge_values(reference)
+    density = to_density(read_reduced(scan, _WEDGE_PX).pixels)
+    found = find_wedge(density, len(truth))
+    if found is None:
+        raise ScanSetAside(
+            f"No grey wedge of {len(truth)} steps was found in this scan.",
+            "Lay the wedge flat, with all of its steps in view and nothing across it, and scan it again.",
+        )
+    figures, colours = judge_wedge(density, found, truth)
+    figures = {name: round(value, 3) for name, value in figures.items()}
+    wanted = lab(np.repeat(truth[:, None], 3, axis=1))
+    errors = np.asarray(deltaE_ciede2000(colours, wanted))
+    advice = []
+    if figures["density_range"] < truth[-1] - truth[0]:
+        advice.append(f"Steps darker than {truth[0] + figures['density_range']:.2f} run together: more exposure, or a "
+                      "scanner of greater range.")  # fmt: skip
+    if figures["white_balance"] > 4:
+        advice.append("Greys have a cast: switch off automatic colour, and set the white balance on the wedge.")
+    if figures["oecf_delta_l"] > 4:
+        advice.append("Tones are off by more than three stars allow: switch off automatic contrast, check the profile.")
+    return TargetReport(
+        chart=f"{len(truth)}-step grey wedge",
+        edition="own values" if reference else "0.05 to 1.95 in steps of 0.10",
+        figures=figures,
+        levels=Levels(fadgi_2016=stars(figures), iso_19264=iso_level(figures)),
+        patches=[
+            Patch(name=f"step {n}", lab=triple(c, 2), reference_lab=triple(t, 2), delta_e_2000=round(float(e), 2))
+            for n, (c, t, e) in enumerate(zip(colours, wanted, errors, strict=True), 1)
+        ],
+        not_measurable=["colour accuracy: the wedge is grey", *_NEVER],
+        advice=advice or ["Nothing to change."],
+    )
+
+
 def _found(scan: Path, truth: Array) -> Chart:
     """The target in the pixels of the whole scan. Raises :class:`ScanSetAside`."""
     small = read_reduced(scan, _SEARCH_PX)
-    chart = find_chart(small.pixels, truth)
+    return _whole(find_chart(small.pixels, truth), small.scale)
+
+
+def _whole(chart: Chart | None, scale: float) -> Chart:
     if chart is None:
         raise ScanSetAside(
             "No 24-patch colour target was found in this scan.",
             "Lay the target flat, with all of its patches in view, and scan it in colour at 300 ppi.",
         )
-    return chart.scaled(1 / small.scale)
+    return chart.scaled(1 / scale)
 
 
 def _side_px(chart: Chart) -> float:

@@ -15,10 +15,12 @@ from skimage.color import deltaE_ciede2000
 
 from surrogate.condition.chart_find import find_chart
 from surrogate.condition.chart_values import EDITIONS, stars
-from surrogate.condition.target import target
+from surrogate.condition.target import target, wedge
+from surrogate.condition.wedge import find_wedge
 from surrogate.errors import ScanSetAside
+from surrogate.imaging.density import to_density
 from surrogate.imaging.read import read_reduced
-from tests.simulate.target_scans import render
+from tests.simulate.target_scans import render, render_wedge
 
 
 def main() -> None:
@@ -58,6 +60,20 @@ def main() -> None:
             f"{name}: largest error {np.nanmax(values):.3f}, within {limit}: {(values <= limit).sum()} of {len(rows)}"
         )
     print(f"FADGI level right: {int(errors[:, 4].sum())} of {len(rows)}")
+    wedges, off = 0, []
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "wedge.tif"
+        for seed in range(count):
+            generator = np.random.default_rng(9000 + seed)
+            lift, upright = float(generator.normal(0, 2)), int(generator.integers(2))
+            degrees = float(generator.uniform(-20, 20)) + 180 * upright
+            render_wedge(path, degrees, lift, step=int(generator.integers(24, 52)))
+            try:
+                off.append(abs(wedge(path).figures["oecf_delta_l"] - abs(lift)))
+                wedges += 1
+            except ScanSetAside:
+                continue
+    print(f"grey wedge: found {wedges} of {count}, tone within 0.3: {sum(e <= 0.3 for e in off)} of {count}")
     photographs = os.environ.get("SURROGATE_PHOTOGRAPHS")
     if not photographs:
         print("false finds: skipped, SURROGATE_PHOTOGRAPHS is not set")
@@ -67,11 +83,12 @@ def main() -> None:
     false = []
     for index in chosen:
         try:
-            if find_chart(read_reduced(files[index], 1600).pixels, truth) is not None:
+            pixels = read_reduced(files[index], 1600).pixels
+            if find_chart(pixels, truth) is not None or find_wedge(to_density(pixels)) is not None:
                 false.append(files[index].name)
         except ScanSetAside:
             continue
-    print(f"photographs taken for a target: {len(false)} of {len(chosen)} {false}")
+    print(f"photographs taken for a target or a wedge: {len(false)} of {len(chosen)} {false}")
 
 
 if __name__ == "__main__":

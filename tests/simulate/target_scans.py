@@ -84,3 +84,19 @@ def render(
     picture[..., 0] += generator.normal(0, noise, picture.shape[:2])
     tifffile.imwrite(path, _codes(picture), photometric="rgb", resolution=(300, 300), resolutionunit="INCH")
     return TargetScan(patches, noise)
+
+
+def render_wedge(path: Path, degrees: float, lift: float = 0.0, step: int = 40) -> None:
+    """A scan of the 20-step reflection scale, densities 0.05 to 1.95 (from memory), ``lift`` L* too light."""
+    wide, high = 1300, 900
+    turn = cv2.getRotationMatrix2D((wide / 2, high / 2), degrees, 1.0)
+    lightness = np.full((high, wide), 70.0, np.float32)
+    for index in range(20):
+        corners = np.array([[index, 0], [index + 1, 0], [index + 1, 1.6], [index, 1.6]]) - (10, 0.8)
+        placed = np.c_[corners * step + (wide / 2, high / 2), np.ones(4)] @ turn.T
+        luminance = 10 ** -(0.05 + 0.1 * index)
+        value = 116 * np.cbrt(luminance) - 16 if luminance > 0.008856 else 903.3 * luminance
+        cv2.fillConvexPoly(lightness, np.rint(placed).astype(np.int32), float(value + lift))
+    lightness = cv2.GaussianBlur(lightness, (0, 0), 0.8) + np.random.default_rng(1).normal(0, 0.5, lightness.shape)
+    grey = np.stack([lightness, np.zeros_like(lightness), np.zeros_like(lightness)], axis=-1)
+    tifffile.imwrite(path, _codes(grey), photometric="rgb", resolution=(300, 300), resolutionunit="INCH")
