@@ -10,10 +10,10 @@ from surrogate import checking, mirroring
 from surrogate.collection import paths, settings
 from surrogate.collection.catalogue import Catalogue, OriginalRow, open_catalogue
 from surrogate.collection.holding import held
-from surrogate.collection.inventory import DAMAGED, Expected, expected, unlinked
+from surrogate.collection.inventory import Expected, expected, unlinked
 from surrogate.collection.listing import Listing
 from surrogate.errors import CollectionUnusable, WrongUse
-from surrogate.mirroring import MirrorReport
+from surrogate.mirroring import MirrorReport, repaired_words
 from surrogate.records import Original, Record
 
 
@@ -42,15 +42,15 @@ class AuditReport(Record):
     def lines(self) -> Iterator[str]:
         """The report as people read it."""
         for finding in self.findings:
-            done = f"Repaired; the damaged file is kept in {DAMAGED}/." if finding.repaired else finding.advice
-            yield f"{finding.file} {finding.problem}. {done}"
+            advice = repaired_words(finding.problem) if finding.repaired else finding.advice
+            yield f"{finding.file} {finding.problem}. {advice}"
         if self.mirror is not None:
             yield from self.mirror.lines()
         yield f"{self.files_checked} files checked, {len(self.findings)} findings."
 
 
-_ADVICE_MASTER = "Put it back from your other copy of the collection, or scan the original again."
-_ADVICE_MADE = "Put it back from your other copy of the collection, or run `surrogate rebuild`."
+_ADVICE_MASTER = "Put it back from your other copy (--mirror DIR2 --repair), or scan the original again."
+_ADVICE_MADE = "Put it back from your other copy (--mirror DIR2 --repair), or run `surrogate rebuild`."
 _RUN_AGAIN = "Run `surrogate process` again."
 
 
@@ -131,8 +131,8 @@ def _manifest(folder: Path, catalogue: Catalogue) -> list[Finding]:
             recorded |= {each.copy.file: each.copy.sha256 for each in catalogue.copies(row.reference)}
             if recorded != {each.file: each.sha256 for each in (*original.masters, *original.copies)}:
                 return [_stale(f"names other files or checksums for {row.reference} than the catalogue")]
-    except CollectionUnusable as problem:
-        return [_stale(f"cannot be used: {problem}")]
+    except CollectionUnusable:
+        return [_stale("is missing or damaged")]
     return []
 
 

@@ -64,9 +64,14 @@ class MirrorReport(Record):
         """The report as people read it."""
         for finding in self.findings:
             advice = "Run the same command with --repair to put it right."
-            done = f"Repaired; the damaged file is kept in {DAMAGED}/." if finding.repaired else advice
-            yield f"{self.mirror}: {finding.file} {finding.problem}. {done}"
+            words = repaired_words(finding.problem) if finding.repaired else advice
+            yield f"{self.mirror}: {finding.file} {finding.problem}. {words}"
         yield f"{self.mirror}: {self.copied} files brought there, {len(self.findings)} findings."
+
+
+def repaired_words(problem: str) -> str:
+    """What is said of a file that was put right."""
+    return "Put back." if problem == checking.MISSING else f"Repaired; the damaged file is kept in {DAMAGED}/."
 
 
 @contextmanager
