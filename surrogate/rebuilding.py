@@ -94,18 +94,22 @@ def _left_to_process(folder: Path, catalogue: Catalogue, reference: str) -> list
 
     The copies are marked as to be made again, since a recipe is planned together with them.
     """
-    rows = [row for row in catalogue.copies(reference) if row.copy.use is not Use.PRINT]
+    rows = catalogue.copies(reference)
     copies = {row.copy.file for row in rows}
+    of_prints = {row.copy.recipe for row in rows if row.copy.use is Use.PRINT}
     damaged = [
-        Rebuilt(file=one.file, identical=False, problem=f"{said}; run `surrogate process` again to have it made anew")
+        (one.file, said)
         for one in expected_of(catalogue, reference)
         if not one.is_master and one.file not in copies and (said := checking.problem(folder, one)) is not None
     ]
-    if damaged:
+    if any(file not in of_prints for file, _ in damaged):
         with catalogue.transaction():
             for row in rows:
-                catalogue.put_copy(dataclasses.replace(row, made_as=""))
-    return damaged
+                if row.copy.use is not Use.PRINT:
+                    catalogue.put_copy(dataclasses.replace(row, made_as=""))
+    makers = {True: "surrogate frame", False: "surrogate process"}
+    problems = {file: f"{said}; run `{makers[file in of_prints]}` again to have it made anew" for file, said in damaged}
+    return [Rebuilt(file=file, identical=False, problem=problem) for file, problem in problems.items()]
 
 
 def _remake(

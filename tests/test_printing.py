@@ -77,6 +77,11 @@ def test_prints_are_recorded_rebuilt_and_audited(collection: Path) -> None:
     assert rebuilt.exit_status == 0
     assert (collection / recorded[0]).read_bytes() == before
     assert audit(collection).findings == []
+    recipe = next((collection / "recipes").rglob("*_print.json"))
+    recipe.write_text("{}", encoding="utf-8")
+    (damaged,) = [copy for copy in rebuild(collection).copies if not copy.identical]
+    assert damaged.file == recipe.relative_to(collection).as_posix()
+    assert "surrogate frame" in damaged.problem
 
 
 def test_new_words_reach_prints_and_they_are_still_rebuilt(collection: Path, tmp_path: Path) -> None:
