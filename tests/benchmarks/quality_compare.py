@@ -19,6 +19,8 @@ from typing import Any
 import cv2
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
 from surrogate.condition.change import COMPARE_PX, Judged, judge, lay_over, verdict_of
 from surrogate.condition.change_scanner import correction, read_target
 from surrogate.condition.change_tones import measure_tones

@@ -13,6 +13,8 @@ from pathlib import Path
 import numpy as np
 from skimage.color import deltaE_ciede2000
 
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
 from surrogate.condition.chart_find import find_chart
 from surrogate.condition.chart_values import EDITIONS, stars
 from surrogate.condition.target import target, wedge
