@@ -81,6 +81,19 @@ def _line(knots: list[tuple[float, float]], values: np.ndarray) -> np.ndarray:
     return np.where(values < xs[0], low, np.where(values > xs[-1], high, np.interp(values, xs, ys)))
 
 
+def test_a_further_page_and_a_spare_channel_are_printed_too(tmp_path: Path) -> None:
+    pages = [scene(200, 300, 1), scene(240, 200, 2)]
+    with tifffile.TiffWriter(tmp_path / "pages.tif") as file:
+        for page in pages:
+            file.write(page, photometric="rgb")
+    print_pixels.write_print(tmp_path / "pages.tif", a_recipe((240, 200), page=1), tmp_path / "print.tif")
+    assert np.array_equal(tifffile.imread(tmp_path / "print.tif"), pages[1])
+    dust = np.dstack([pages[0], np.full((300, 200), 9, np.uint8)])
+    tifffile.imwrite(tmp_path / "dust.tif", dust, photometric="rgb", extrasamples=["unspecified"])
+    print_pixels.write_print(tmp_path / "dust.tif", a_recipe((200, 300)), tmp_path / "print.tif")
+    assert np.array_equal(tifffile.imread(tmp_path / "print.tif"), pages[0])
+
+
 def test_a_print_as_found_at_the_scans_own_size_is_the_scan(tmp_path: Path) -> None:
     pixels = scene(301, 420)
     assert np.array_equal(printed(tmp_path, pixels, a_recipe((301, 420))), pixels)

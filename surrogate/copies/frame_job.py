@@ -11,7 +11,8 @@ from surrogate.copies.frame_plan import FramePlan, Look, plan_frame
 from surrogate.copies.make import outline_size
 from surrogate.copies.print_sharpening import radius_px
 from surrogate.copies.sizes import Size
-from surrogate.imaging.read import MM_PER_INCH
+from surrogate.errors import CollectionUnusable, ScanSetAside
+from surrogate.imaging.read import MM_PER_INCH, read_header
 from surrogate.records import Kind, Master, Original, Use
 from surrogate.recovery.recipe import Recipe
 
@@ -51,7 +52,7 @@ def planned(collection: Path, shown: Shown, wishes: FrameWishes) -> FrameJob:
     viewing = copy_of(shown, Use.VIEWING)
     base = recipe_of(collection, viewing) if viewing else None
     base = base or _plain_recipe(shown.original, master)
-    width, height = outline_size(base.outline) if base.outline else _turned(master, base.turn)
+    width, height = outline_size(base.outline) if base.outline else _turned_size(collection, master, base)
     ppi = master.ppi or base.ppi_assumed
     plan = plan_frame(
         (round(width), round(height)),
@@ -66,8 +67,16 @@ def planned(collection: Path, shown: Shown, wishes: FrameWishes) -> FrameJob:
     return FrameJob(shown, master, _print_recipe(base, plan, as_found=as_found), plan, as_found)
 
 
-def _turned(master: Master, turn: int) -> tuple[int, int]:
-    return (master.height, master.width) if turn in {90, 270} else (master.width, master.height)
+def _turned_size(collection: Path, master: Master, recipe: Recipe) -> tuple[int, int]:
+    """Width and height of the master as the recipe turns it, or of one of its further pages."""
+    width, height = master.width, master.height
+    if recipe.page:
+        try:
+            header = read_header(collection / master.file, recipe.page)
+        except ScanSetAside as error:
+            raise CollectionUnusable(f"The master {master.file} cannot be read: {error.reason}") from error
+        width, height = header.width, header.height
+    return (height, width) if recipe.turn in {90, 270} else (width, height)
 
 
 def _plain_recipe(original: Original, master: Master) -> Recipe:

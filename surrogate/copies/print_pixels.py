@@ -27,7 +27,7 @@ from surrogate.copies.print_sharpening import halo_rows, sharpened, to_8_bits
 from surrogate.errors import CollectionUnusable, ScanSetAside
 from surrogate.imaging.density import Pixels
 from surrogate.imaging.encode import srgb_profile
-from surrogate.imaging.read import MM_PER_INCH, as_srgb, sniff
+from surrogate.imaging.read import MM_PER_INCH, as_srgb, open_turned
 from surrogate.imaging.workspace import Workspace
 from surrogate.recovery.play import Player
 from surrogate.recovery.recipe import Recipe
@@ -81,7 +81,7 @@ def write_print(master: Path, recipe: Recipe, path: Path) -> None:
         raise ValueError("not the recipe of a print")
     with disk_errors(path), _scratch(path, "wide") as wide, _scratch(path, "narrow") as narrow:
         try:
-            picture = _reduce(_open(master, recipe.turn), recipe.outline, box[2:], wide)
+            picture = _reduce(_open(master, recipe.page, recipe.turn), recipe.outline, box[2:], wide)
             for strip in _strips(picture, recipe, size, box):
                 narrow.write(strip.data.cast("B"))
         except (pyvips.Error, ScanSetAside) as error:
@@ -125,14 +125,9 @@ def _reduce(image: pyvips.Image, outline: Corners | None, size: Sequence[int], f
     return replace(picture, warp=cv2.getPerspectiveTransform(source, target))
 
 
-def _open(master: Path, turn: int) -> pyvips.Image:
-    """The master, upright and turned; decoded in a stream when it lies as stored."""
-    sniff(master)
-    image = pyvips.Image.new_from_file(str(master), fail_on="error", access="sequential")
-    upright = not image.get_typeof("orientation") or image.get("orientation") == 1
-    if not upright or turn:
-        image = pyvips.Image.new_from_file(str(master), fail_on="error").autorot()
-        image = image if turn == 0 else image.rot(f"d{turn}")
+def _open(master: Path, page: int, turn: int) -> pyvips.Image:
+    """The master, upright and turned, in colours that may be averaged."""
+    image = open_turned(master, page, turn)
     if image.hasalpha() or image.interpretation not in _PLAIN or image.format not in {"uchar", "ushort"}:
         return as_srgb(image)[0]
     return image

@@ -97,6 +97,7 @@ def _before_and_after(collection: Path, one: Shown) -> tuple[Picture, Picture, _
             turn=recipe.turn if recipe else 0,
             outline=recipe.outline if recipe else None,
             long_edge_px=_PICTURE_PX,
+            page=recipe.page if recipe else 0,
         )
     except ScanSetAside as error:
         raise CollectionUnusable(f"The master {master.file} cannot be read: {error.reason}") from error

@@ -319,6 +319,20 @@ def open_upright(path: Path, page: int = 0) -> tuple[pyvips.Image, str]:
         raise _explain(kind, error) from error
 
 
+def open_turned(path: Path, page: int = 0, turn: int = 0) -> pyvips.Image:
+    """The whole scan in its own colours and codes, upright and then turned clockwise by 0, 90, 180 or 270 degrees.
+
+    Still undecoded; to be read once from top to bottom, which takes little memory where the file lies that way already.
+    """
+    kind = sniff(path)
+    image = _open(path, kind, page)
+    lies_upright = not image.get_typeof("orientation") or image.get("orientation") == 1
+    if lies_upright and turn == 0:
+        return image
+    image = _open(path, kind, page, whole=True).autorot()
+    return image if turn == 0 else image.rot(f"d{turn}")
+
+
 def open_device(path: Path) -> pyvips.Image:
     """The whole scan as an upright libvips image in its own codes, whatever its profile, still undecoded."""
     kind = sniff(path)
