@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from surrogate.collection import paths
+from surrogate.collection.search_records import Card, Entry, Query, Raw, State
 from surrogate.errors import CollectionUnusable
 
 #: Hidden, so that it never travels in a bag or a backup of the plain files.
@@ -63,82 +64,6 @@ UNION SELECT c.reference FROM cards c LEFT JOIN record.originals o USING (refere
 UNION SELECT n.reference FROM record.conditions n WHERE n.rowid > :condition
 ORDER BY 1
 """
-
-
-@dataclass(frozen=True)
-class Raw:
-    """What the catalogue holds about one original, as its index entry is made from it.
-
-    ``captions`` has the cells of each side's row, ``conditions`` the newest condition record of each side, recto first.
-    """
-
-    reference: str
-    kind: str
-    sides: tuple[str, ...]
-    captions: tuple[tuple[str, dict[str, str]], ...]
-    conditions: tuple[dict[str, Any], ...]
-    same_pictures: int
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One original in the index. ``worst`` is the worse grade of fade and stain, 0 (none, unknown) to 3 (severe)."""
-
-    name: str
-    side: str
-    title: str
-    captioned: bool
-    approved: bool
-    unknown: bool
-    years: tuple[int, int] | None
-    worst: int
-    urgency: float
-    texts: tuple[str, ...]
-    people: tuple[str, ...]
-    places: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Card:
-    """One original in a list."""
-
-    reference: str
-    name: str
-    side: str
-    kind: str
-    title: str
-    captioned: bool
-    approved: bool
-    unknown: bool
-
-
-@dataclass(frozen=True)
-class Query:
-    """Which originals are wanted: those for which everything that is given holds.
-
-    ``words`` are beginnings of words, ``people`` and ``places`` those of names; ``years`` a range that the date may
-    fall into; ``among`` reference numbers; ``first`` is "number" or "urgent".
-    """
-
-    words: tuple[str, ...] = ()
-    people: tuple[str, ...] = ()
-    places: tuple[str, ...] = ()
-    years: tuple[int | None, int | None] = (None, None)
-    kind: str = ""
-    worst: int = 0
-    lacking: bool = False
-    unapproved: bool = False
-    unknown: bool = False
-    among: tuple[str, ...] | None = None
-    first: str = "number"
-
-
-@dataclass(frozen=True)
-class State:
-    """How far the index is: originals entered, originals in the catalogue."""
-
-    entered: int
-    originals: int
 
 
 @dataclass

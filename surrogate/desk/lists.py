@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from surrogate.collection import sets
 from surrogate.collection.catalogue import open_catalogue
-from surrogate.collection.search_index import Card
+from surrogate.collection.search_records import Card
 from surrogate.desk import words
 from surrogate.desk.guard import Refused
 from surrogate.desk.people import people_on

@@ -16,7 +16,7 @@ from surrogate import wording
 from surrogate.collection import sets, settings
 from surrogate.collection.catalogue import Catalogue, OriginalRow, open_catalogue
 from surrogate.collection.numbering import name_of
-from surrogate.collection.search_index import Card
+from surrogate.collection.search_records import Card
 from surrogate.desk import decisions, words
 from surrogate.desk.guard import Refused
 from surrogate.desk.lists import members

@@ -9,7 +9,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from surrogate.collection.numbering import name_of
-from surrogate.collection.search_index import Entry, Query, Raw
+from surrogate.collection.search_records import Entry, Query, Raw
 from surrogate.condition import priority
 from surrogate.description.dates import understand
 from surrogate.description.sheet import people_in
