@@ -112,7 +112,7 @@ def test_what_was_shown_is_counted(folder: Path) -> None:
     assert used["1"]["may_hang_from"] == "2029-11-10"
     assert any("1 had 25,000 lux hours" in line for line in report.warnings)
     assert record.read_bytes() == before
-    assert "place 1: 2, 25 Nov 2026 to 24 Dec 2026." in (folder / "care/care_sheet.html").read_text(encoding="utf-8")
+    assert "Place 1: 2, 25 Nov 2026 to 24 Dec 2026." in (folder / "care/care_sheet.html").read_text(encoding="utf-8")
     record.write_text("reference,what,from,to,lux,hours_per_day\n1,show,May,June,50,10\n")
     with pytest.raises(WrongUse, match="line 2"):
         care(folder, start=START)

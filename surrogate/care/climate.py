@@ -161,8 +161,8 @@ def alarms(climates: dict[str, Climate]) -> list[str]:
     said = []
     for name, climate in climates.items():
         if climate.too_damp > _UNHEEDED:
-            said.append(f"{name}: above {DAMP:g} % humidity for {climate.too_damp:.0%} of the time. Mould may grow: "
-                        "dry the room.")  # fmt: skip
+            said.append(f"{name}: above {DAMP:g} % humidity for {100 * climate.too_damp:.0f} % of the time. "
+                        "Mould may grow: dry the room.")  # fmt: skip
         if climate.too_warm > _UNHEEDED:
-            said.append(f"{name}: above {WARMEST_C:g} °C for {climate.too_warm:.0%} of the time.")
+            said.append(f"{name}: above {WARMEST_C:g} °C for {100 * climate.too_warm:.0f} % of the time.")
     return said

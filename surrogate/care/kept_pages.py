@@ -16,7 +16,7 @@ def shown(budgets: Sequence[Used], turns: Sequence[Turn], day: date) -> Section:
     hung = sorted((budget for budget in budgets if budget.dose_lxh > 0), key=lambda budget: -budget.share)
     rows = [("Reference", "Sensitivity", "Dose so far (lx h)", "Used up", "This year / limit", "Rests until")]
     rows += [
-        (one.reference, one.sensitivity, f"{one.dose_lxh:,.0f}", f"{one.share:.0%}",
+        (one.reference, one.sensitivity, f"{one.dose_lxh:,.0f}", f"{100 * one.share:.0f} %",
          f"{one.last_year_lxh:,.0f} / {one.yearly_limit_lxh:,.0f}",
          one.next_showing.isoformat() if one.next_showing > day else "free")
         for one in hung
@@ -39,7 +39,7 @@ def shown(budgets: Sequence[Used], turns: Sequence[Turn], day: date) -> Section:
 
 def _turn(turn: Turn) -> str:
     what = turn.reference or "the copy"
-    return f"place {turn.place}: {what}, {turn.first:%d %b %Y} to {turn.last:%d %b %Y}."
+    return f"Place {turn.place}: {what}, {turn.first:%d %b %Y} to {turn.last:%d %b %Y}."
 
 
 def inspected(findings: Sequence[Finding]) -> Section:
@@ -66,7 +66,8 @@ def measured(climates: Mapping[str, Climate]) -> Section:
     rows = [("Logger", "From, to", "Mean", "Damp", "Warm", "Dry", "Dew-point", "Fading", "Lasts")]
     rows += [
         (name, f"{one.first:%d %b %Y} to {one.last:%d %b %Y}", f"{one.mean_c:.1f} °C, {one.mean_humidity:.0f} %",
-         f"{one.too_damp:.0%}", f"{one.too_warm:.0%}", f"{one.too_dry:.0%}", f"{one.highest_dew_point_c:.1f} °C",
+         f"{100 * one.too_damp:.0f} %", f"{100 * one.too_warm:.0f} %", f"{100 * one.too_dry:.0f} %",
+         f"{one.highest_dew_point_c:.1f} °C",
          f"x {one.relative_fading:.1f}", f"x {one.lifetime:.1f}")
         for name, one in climates.items()
     ]  # fmt: skip
@@ -81,5 +82,5 @@ def measured(climates: Mapping[str, Climate]) -> Section:
             ),
         ),
         table=tuple(rows),
-        widths=(24, 42, 28, 13, 13, 13, 18, 13, 13),
+        widths=(22, 42, 27, 13, 13, 12, 21, 14, 14),
     )

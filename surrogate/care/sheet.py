@@ -20,12 +20,17 @@ _STYLE = (
 )
 
 
+def _bound(text: str) -> str:
+    """The text with a number and its unit kept on one line."""
+    return text.replace(" °C", "\u00a0°C").replace(" %", "\u00a0%")
+
+
 def pdf(name: str, content: list[Section]) -> bytes:
     """A4, each section from the head of a page on."""
     document = Document(f"Care sheet: {name}" if name else "Care sheet")
     for section in content:
         page, y = _head(document, name, section.title)
-        for text in section.paragraphs:
+        for text in map(_bound, section.paragraphs):
             room = page.measure((_WIDTH - 2 * _LEFT, 400.0), text, (_SIZE,), spacing=1.4)
             if y + room > _FOOT:
                 page, y = _head(document, name, f"{section.title}, continued")
