@@ -22,7 +22,7 @@ _BRIDGES = (5, 11, 21, 35)
 #: A shape has four sides when it and its quadrilateral share this much of their joint area.
 _FOUR_SIDED = 0.94
 #: Two shapes no further apart than a fold, which together fill this much of one quadrilateral, are one sheet.
-_FOLD_PX, _ONE_SHEET = 7, 0.975
+_FOLD_PX, _ONE_SHEET, _SQUARE_DEGREES = 7, 0.985, 1.0
 #: The network sets the rim this much of a map px too far out: measured on 200 pages of the fit's own photographs.
 _INWARD_PX = -0.37
 
@@ -75,6 +75,8 @@ def _unfolded(found: list[Thing], scale: Scale) -> list[Thing]:
         if cv2.connectedComponents(closed, connectivity=4)[0] != 2:
             continue
         joined = _thing(closed > 0, scale)
+        if joined.corners is None or quads.skew_degrees(joined.corners) > _SQUARE_DEGREES:
+            continue
         if joined.shape >= _ONE_SHEET:
             return _unfolded([*(thing for thing in found if thing not in (one, two)), joined], scale)
     return found

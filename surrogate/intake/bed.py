@@ -28,9 +28,13 @@ _WIDEST, _FOOT = 0.13, 2.2
 #: Turn in degrees beyond which a picture does not lie in its own border: the scanner's trim may be askew by so much.
 _TURNED = 1.5
 #: Least difference in lightness between the ground right beside a sheet and further out that is the sheet's shadow.
-#: Measured on the fit's photographs: own borders up to 0.64, sheets on a bed from 1.25 up.
-_SHADOW = 1.0
-_SKEWED = 1.5
+#: Measured on the fit's photographs: own borders up to 0.64, sheets on a bed from 1.25 up. More than the last is no
+#: shadow but the picture itself.
+_SHADOW, _PLAIN_SHADOW, _NO_SHADOW = 1.0, 4.0, 25.0
+#: Sheets laid by hand are hardly ever straighter than this, in degrees (judgement).
+_BY_HAND = 0.15
+#: Degrees that the corners of a sheet may differ from square.
+_SKEWED = 0.7
 #: Darker than this is no paper but the open lid, or the holder of a negative.
 _NO_PAPER = 10.0
 
@@ -97,10 +101,14 @@ def is_lid(rgb: Pixels, corners: Corners) -> bool:
     """Whether something shows that a sheet lies on what surrounds it, which is not its own border: it is askew, it
     throws a shadow, or its surround is too dark for paper.
     """
-    if quads.skew_degrees(corners) > _SKEWED:  # no sheet at all: lines of text that end raggedly, a figure
+    if quads.skew_degrees(corners) > _SKEWED:  # no sheet: lines of text that end raggedly, a figure, a poor fit
         return False
     light, shadow = _beside(rgb, corners)
-    return light < _NO_PAPER or shadow > _SHADOW or abs(quads.angle_degrees(corners)) > _TURNED
+    turn = abs(quads.angle_degrees(corners))
+    if light < _NO_PAPER or turn > _TURNED:
+        return True
+    least = _SHADOW if turn > _BY_HAND else _PLAIN_SHADOW  # a picture's own edge, a little soft, looks like a faint one
+    return least < shadow < _NO_SHADOW
 
 
 def _beside(rgb: Pixels, corners: Corners) -> tuple[float, float]:
