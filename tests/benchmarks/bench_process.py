@@ -46,7 +46,7 @@ def make_scans(folder: Path, count: int, megapixels: float, form: str) -> None:
         image.write_to_file(str(folder / f"scan{number:04}.{suffix}"), **options)
 
 
-#: Runs a program; orphans of its children (workers are forked by a helper) are handed to it, so that none goes uncounted.
+#: Runs a program; orphans of its children (workers are forked by a helper) are handed to it, so none goes uncounted.
 _METER = """
 import ctypes, os, resource, subprocess, sys
 ctypes.CDLL(None).prctl(36, 1)  # PR_SET_CHILD_SUBREAPER in linux/prctl.h
