@@ -107,7 +107,7 @@ def fit(
 
     ``reuse`` steps are taken for every 16 fresh samples: workers draw slower than the accelerator learns.
     """
-    device = torch.device("cuda")
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     net.to(device, memory_format=torch.channels_last).train()
     loader = iter(DataLoader(stream, batch_size=16, num_workers=workers, prefetch_factor=4))
     pictures, labels = (part.to(device) for part in next(loader))
@@ -129,7 +129,7 @@ def fit(
         for group in optimiser.param_groups:
             group["lr"] = rate * min(1.0, passed * 20, 0.01 + (1 - passed) ** 1.0 * 1.3)
         x, y = draw(pool[: min(drawn, hold)], truth[: min(drawn, hold)], batch)
-        with torch.autocast("cuda", torch.bfloat16):
+        with torch.autocast(device.type, torch.bfloat16):
             scores = net(x.contiguous(memory_format=torch.channels_last))
         value = loss(scores.float(), y)
         optimiser.zero_grad(set_to_none=True)

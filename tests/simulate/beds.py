@@ -9,7 +9,7 @@ LIDS = ("white lid", "grey lid", "black lid")
 LEAVES = ("black page", "cream page", "kraft page", "adhesive page")
 BACKGROUNDS = LIDS + LEAVES
 
-_WORDS = (
+WORDS = (
     "Easter", "at the lake", "Ida and Tom", "1937", "summer", "the new boat", "August", "our house", "Grandmother",
     "on the pier", "harvest", "first snow", "school outing", "1952", "the twins", "Sunday",
 )  # fmt: skip
@@ -69,7 +69,9 @@ def write(page, words, place, font, size, ink, thickness):
 
 
 def captions(rng, page, rectangles, unit):
-    """Write under some of the originals, as people did: in ink, or in white pencil on dark pages."""
+    """Write beside some of the originals, as people did: in ink, or in white pencil on dark pages; now and then large
+    and close under the print.
+    """
     dark = float(np.median(page[::16, ::16])) < 110
     ink = rng.uniform(170, 235) if dark else rng.uniform(20, 110)
     for corners in rectangles:
@@ -77,10 +79,13 @@ def captions(rng, page, rectangles, unit):
             continue
         low, high = corners.min(0), corners.max(0)
         font = int(rng.choice([cv2.FONT_HERSHEY_SCRIPT_SIMPLEX, cv2.FONT_HERSHEY_SCRIPT_COMPLEX]))
-        size = rng.uniform(0.5, 1.0) * rng.choice([1.0, 1.0, 1.0, 1.0, 1.0, 2.0]) * unit
-        place = (int(low[0] + rng.uniform(0, 0.3) * (high[0] - low[0])), int(high[1] + rng.uniform(24, 44) * unit))
-        words = str(rng.choice(_WORDS))
-        write(page, words, place, font, size, ink, max(1, round(1.3 * unit)))
+        size = rng.uniform(0.5, 1.0) * rng.choice([1.0, 1.0, 2.0, 3.0], p=[0.4, 0.25, 0.25, 0.1]) * unit
+        tall = 22 * size  # capitals of these fonts at size 1
+        gap = rng.uniform(2, 26) * unit
+        baseline = high[1] + gap + tall if rng.random() < 0.85 else low[1] - gap
+        place = (int(low[0] + rng.uniform(0, 0.3) * (high[0] - low[0])), int(baseline))
+        words = str(rng.choice(WORDS))
+        write(page, words, place, font, size, ink, max(1, round(1.3 * max(unit, size))))
 
 
 def under_plastic(rng, page, unit):

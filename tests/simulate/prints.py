@@ -13,7 +13,8 @@ SHEETS = {"plain": 0.36, "border": 0.34, "instant": 0.06, "card": 0.08, "text": 
 _LINES = ["harvest", "of", "the", "parish", "on", "Sunday", "was", "held", "by", "Mrs", "band", "and", "river", "in"]
 
 
-def _paper(rng):
+def paper(rng):
+    """Colour of fresh or yellowed paper, (3,) sRGB codes."""
     fresh = np.array([rng.uniform(205, 250)] * 3) - np.array([0, 0.8, 2.6]) * rng.uniform(0, 14)
     return fresh * np.array([1.0, 0.9, 0.7]) * rng.uniform(0.75, 1.0) if rng.random() < 0.3 else fresh
 
@@ -58,7 +59,7 @@ def sheet_of(rng, picture, width, height, kind, unit):
         picture = np.ascontiguousarray(np.rot90(picture))
     short = min(width, height)
     sheet = np.empty((height, width, 3), np.float32)
-    sheet[:] = _paper(rng)
+    sheet[:] = paper(rng)
     left = right = top = bottom = 0
     if kind == "plain":
         return aged(rng, filling(picture, width, height))
