@@ -9,7 +9,7 @@ from surrogate.collection.catalogue import Catalogue, CopyRow, OriginalRow, Outl
 from surrogate.collection.numbering import Pattern, reference_in_name
 from surrogate.intake.gather import Scan
 from surrogate.jobs import SOFTWARE, Placed, Taken
-from surrogate.records import Side
+from surrogate.records import Side, Use
 
 
 def number(batch: Batch, scan: Scan, side: Side, reference: str | None, taken: Taken) -> str:
@@ -33,11 +33,18 @@ def number(batch: Batch, scan: Scan, side: Side, reference: str | None, taken: T
     return reference
 
 
-def enter(catalogue: Catalogue, reference: str, taken: Taken, placed: Placed, described_as: str) -> None:
-    """Record everything about one side in one transaction; ``described_as`` is the digest of its words."""
+def enter(
+    catalogue: Catalogue, reference: str, taken: Taken, placed: Placed, described_as: str, scan: Scan | None
+) -> None:
+    """Record everything about one side in one transaction; ``described_as`` is the digest of its words.
+
+    ``scan`` is the file it was taken in from, None for copies made again. It counts as dealt with from then on: said
+    in a transaction of its own, a kill in between would make the next run take it for a second copy of itself.
+    """
     side = taken.job.side
     made_as = wording.digest(taken.job.decisions)
     with catalogue.transaction():
+        before = [row for row in catalogue.copies(reference) if row.copy.side is side and row.copy.use is not Use.PRINT]
         catalogue.put_master(reference, placed.master, complete=True)
         catalogue.add_condition(reference, taken.condition, software=SOFTWARE, master_sha256=placed.master.sha256)
         catalogue.drop_copies(reference, side, keep=[copy.file for copy in placed.copies])
@@ -51,8 +58,12 @@ def enter(catalogue: Catalogue, reference: str, taken: Taken, placed: Placed, de
         catalogue.put_outlines(
             reference, side, [OutlineRow(reference, side, 0, None, None, "whole frame")] if whole else rows
         )
-        catalogue.put_notes(reference, side, taken.notes)
+        if all(row.made_as != made_as for row in before):  # else damage is put right, and what was said still holds
+            catalogue.put_notes(reference, side, taken.notes)
         if side is Side.RECTO:
             catalogue.put_original(OriginalRow(reference, taken.kind, taken.kind_confidence, taken.kind_from))
         what = "copies made again" if taken.job.is_master else "taken in"
         catalogue.add_event(reference, what, f"{placed.master.scanned_as} ({side}), {SOFTWARE}")
+        if scan is not None:
+            catalogue.put_source(scan.key, scan.size, scan.mtime_ns, reference, side)
+            catalogue.drop_set_aside(scan.name)

@@ -141,11 +141,7 @@ def record(batch: Batch, done: Placing) -> None:
     placed = outcome(batch, taken.job.name, scan, done.placed)
     if placed is None:
         return
-    entering.enter(batch.catalogue, reference, taken, placed, done.described_as)
-    if scan is not None and not taken.job.is_master:
-        batch.catalogue.put_source(scan.key, scan.size, scan.mtime_ns, reference, taken.job.side)
-        batch.catalogue.drop_set_aside(scan.name)
-        batch.taken_in.append(f"{reference} {taken.job.side}")
-    else:
-        batch.updated.append(f"{reference} {taken.job.side}")
+    fresh = None if taken.job.is_master else scan
+    entering.enter(batch.catalogue, reference, taken, placed, done.described_as, fresh)
+    (batch.updated if fresh is None else batch.taken_in).append(f"{reference} {taken.job.side}")
     tell(batch, taken.job.name)

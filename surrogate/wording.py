@@ -62,8 +62,6 @@ class Wording:
         What the scan itself carries fills the cells that the sheet leaves empty and is never put above it. Returns
         notes on what was taken from the scan and on where sheet and scan disagree.
         """
-        if catalogue.has_caption_row(reference, side):  # an interrupted run got so far; nothing written is lost
-            return []
         row = self.rows.get(name) or self.numbered.get((reference, side))
         cells = {} if row is None else _cells(row)
         caption = Caption() if row is None else row.caption
@@ -74,7 +72,10 @@ class Wording:
             cells[each.field] = "; ".join(value) if isinstance(value, list) else value
         if turn:
             cells["turn"] = str(turn)
-        put_row(catalogue, reference, side, {**cells, "file": name})
+        if not catalogue.has_caption_row(
+            reference, side
+        ):  # else an interrupted run got so far; nothing written is lost
+            put_row(catalogue, reference, side, {**cells, "file": name})
         taken = ", ".join(each.field for each in used)
         notes = [f"taken from the scan's own metadata: {taken}"] if taken else []
         return notes + who_said_what(caption, offered)
