@@ -5,9 +5,10 @@ from __future__ import annotations
 import dataclasses
 import shutil
 from collections.abc import Sequence
+from concurrent.futures import Executor
 from pathlib import Path
 
-from surrogate import calm, checking, wording
+from surrogate import checking, running, wording
 from surrogate.collection import paths, settings
 from surrogate.collection.catalogue import Catalogue, CopyRow, open_catalogue
 from surrogate.collection.files import disk_errors, publish, sha256_of
@@ -18,7 +19,7 @@ from surrogate.copies import make
 from surrogate.copies.describing import describe_copy
 from surrogate.copies.print_pixels import write_print
 from surrogate.description.embed import Description, embedder
-from surrogate.errors import CollectionUnusable, ScanSetAside, WrongUse
+from surrogate.errors import CollectionUnusable, MissingTool, WrongUse
 from surrogate.records import Copy, Master, Record, Use
 from surrogate.recovery.recipe import Recipe
 
@@ -46,11 +47,15 @@ class RebuildReport(Record):
 def rebuild(folder: Path, references: Sequence[str] = ()) -> RebuildReport:
     """Make the copies of these originals (of all, when none is named) again, in place.
 
-    A copy is replaced only by one that was made whole. Raises :class:`WrongUse` for an unknown reference number.
+    Masters are read in a child process, as scans are. A copy is replaced only by one that was made whole. Raises
+    :class:`WrongUse` for an unknown reference number.
     """
     found = settings.read(folder)
-    calm.libraries()
-    with held(folder, "rebuild"), open_catalogue(folder) as catalogue:
+    with (
+        running.executor(1) as (executor, _),  # first: children inherit what is open
+        held(folder, "rebuild"),
+        open_catalogue(folder) as catalogue,
+    ):
         known = [row.reference for row in catalogue.originals()]
         for reference in references:
             if reference not in known:
@@ -62,14 +67,16 @@ def rebuild(folder: Path, references: Sequence[str] = ()) -> RebuildReport:
             done = [
                 rebuilt
                 for reference in (references or known)
-                for rebuilt in _original(folder, staging, catalogue, found, reference)
+                for rebuilt in _original(folder, staging, catalogue, found, executor, reference)
             ]
         finally:
             shutil.rmtree(folder / paths.INCOMING, ignore_errors=True)
     return RebuildReport(collection=str(folder), copies=done)
 
 
-def _original(folder: Path, staging: Path, catalogue: Catalogue, found: Settings, reference: str) -> list[Rebuilt]:
+def _original(
+    folder: Path, staging: Path, catalogue: Catalogue, found: Settings, executor: Executor, reference: str
+) -> list[Rebuilt]:
     masters = {master.sha256: master for master in catalogue.masters(reference)}
     by_recipe: dict[str, list[CopyRow]] = {}
     for row in catalogue.copies(reference):
@@ -81,10 +88,13 @@ def _original(folder: Path, staging: Path, catalogue: Catalogue, found: Settings
         if recipe_file in damaged:
             continue
         try:
-            made = _remake(folder, staging, recipe_file, masters)
+            recipe = Recipe.model_validate_json((folder / recipe_file).read_bytes())
+            made = executor.submit(_remake, folder, staging, recipe, masters[recipe.master_sha256]).result()
             words = wording.description(catalogue, found, reference)
-            done += [_replace(folder, made, row.copy, words, masters) for row in rows]
-        except (ScanSetAside, CollectionUnusable, OSError, ValueError) as problem:
+            done += [_replace(folder, recipe, made, row.copy, words, masters) for row in rows]
+        except MissingTool:
+            raise
+        except Exception as problem:  # noqa: BLE001  (one damaged master or recipe never stops the rest)
             done += [Rebuilt(file=row.copy.file, identical=False, problem=str(problem)) for row in rows]
     return done
 
@@ -112,35 +122,32 @@ def _left_to_process(folder: Path, catalogue: Catalogue, reference: str) -> list
     return [Rebuilt(file=file, identical=False, problem=problem) for file, problem in problems.items()]
 
 
-def _remake(
-    folder: Path, staging: Path, recipe_file: str, masters: dict[str, Master]
-) -> tuple[Recipe, dict[Use, Path]]:
-    recipe = Recipe.model_validate_json((folder / recipe_file).read_bytes())
-    master = masters[recipe.master_sha256]
+def _remake(folder: Path, staging: Path, recipe: Recipe, master: Master) -> dict[Use, Path]:
+    """Make the copies of one recipe. Runs in a worker."""
     path = folder / master.file
     if sha256_of(path) != master.sha256:
         raise CollectionUnusable(f"The master {master.file} has changed; put it back from your other copy first.")
     if recipe.use == Use.PRINT.value:
         made = {Use.PRINT: staging / "print.tif"}
         write_print(path, recipe, made[Use.PRINT])
-        return recipe, made
+        return made
     pixels, ppi = make.from_recipe(recipe, path)
     made = {}
     for use, image, its_ppi in make.outputs(pixels, recipe, ppi):
         made[use] = staging / f"{use}.jpg"
         make.write_jpeg(image, made[use], quality=recipe.quality or 88, ppi=its_ppi)
-    return recipe, made
+    return made
 
 
 def _replace(
     folder: Path,
-    made: tuple[Recipe, dict[Use, Path]],
+    recipe: Recipe,
+    made: dict[Use, Path],
     copy: Copy,
     words: Description,
     masters: dict[str, Master],
 ) -> Rebuilt:
-    recipe, files = made
-    temporary = files[copy.use]
+    temporary = made[copy.use]
     description = describe_copy(words, masters[recipe.master_sha256], recipe, copy.use)
     embedder().write(temporary, description)
     identical = sha256_of(temporary) == copy.sha256

@@ -140,7 +140,7 @@ def rehearse(
     found = settings.read(collection) if exists else _first_settings()
     register.check(found, collection / settings.FILE_NAME)
     words = wording.read(collection, captions, [scan.name for scan in gathered.scans], found.headers, None)
-    with _catalogue(collection if exists else None) as catalogue, running.executor(workers) as (executor, count):
+    with running.executor(workers) as (executor, count), _catalogue(collection if exists else None) as catalogue:
         by_name = {scan.name: scan for scan in gathered.scans}
         known = catalogue.source_paths()
         fresh = [name for name, scan in by_name.items() if scan.key not in known]
@@ -194,6 +194,11 @@ def _read_headers(plan: _Plan, names: Sequence[str]) -> None:
             header = future.result()
         except ScanSetAside as problem:
             plan.aside.append(SetAside(file=name, reason=problem.reason, advice=problem.advice))
+            continue
+        except Exception as problem:  # noqa: BLE001  (one bad scan never stops a rehearsal)
+            reason = f"Its header could not be read ({type(problem).__name__}: {problem})."
+            advice = "Save the scan as plain TIFF and try again; if that fails too, please report it."
+            plan.aside.append(SetAside(file=name, reason=reason, advice=advice))
             continue
         alike = begun_alike[_beginning(plan.scans[name])]
         twin = next((other for other in alike if _same_bytes(plan.scans[other], plan.scans[name])), None)

@@ -14,6 +14,7 @@ from surrogate import calm
 from surrogate.crew import Crew
 from surrogate.errors import CollectionUnusable, MissingTool, WrongUse
 from surrogate.jobs import Job, Taken
+from surrogate.records import Master
 
 T = TypeVar("T")
 
@@ -33,6 +34,8 @@ def limit_s(arguments: Sequence[object]) -> float:
             size += argument.scan.stat().st_size if argument.scan.exists() else 0
         elif isinstance(argument, Taken):
             size += argument.size
+        elif isinstance(argument, Master):
+            size += argument.bytes
     return LIMIT_S + LIMIT_S_PER_MB * size / 1e6
 
 

@@ -6,7 +6,7 @@ import pytest
 from scipy.fft import dctn
 from skimage import data
 
-from surrogate.intake.lookalike import candidates, confirm, hash_of, signature
+from surrogate.intake.lookalike import MOST_CANDIDATES, candidates, confirm, hash_of, signature
 
 
 def grey(picture):
@@ -58,3 +58,23 @@ def test_only_the_new_are_compared():
     signatures["camera again"] = signature(second_scan(PICTURES["camera"], 0))
     assert ("camera", "camera again") in candidates(signatures, {"camera again"})
     assert candidates(signatures, set()) == []
+
+
+def test_a_run_broken_off_compares_the_same_pairs():
+    camera, rng = PICTURES["camera"], np.random.default_rng(3)
+    many = {
+        f"P{place}": signature(np.clip(camera + rng.normal(0, 12, camera.shape), 0, 255).astype(np.uint8))
+        for place in range(1, 3 * MOST_CANDIDATES)
+    }
+    at_once = set(candidates(many))
+    assert len(at_once) < len(many) * MOST_CANDIDATES
+    names, resumed = list(many), set()
+    for start, end in ((0, 5), (5, 6), (6, 17), (17, len(names))):
+        there = {name: many[name] for name in names[:end]}
+        resumed |= set(candidates(there, set(names[start:end])))
+    assert resumed == at_once
+
+
+def test_a_number_given_by_hand_before_the_others_is_compared_with_them():
+    signatures = {"P5": signature(PICTURES["camera"]), "P2": signature(second_scan(PICTURES["camera"], 1))}
+    assert candidates(signatures, {"P2"}) == [("P2", "P5")]

@@ -7,6 +7,7 @@ Functions*, 2010, from memory), for the whole picture and for smaller windows of
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -18,8 +19,8 @@ Grey = npt.NDArray[np.uint8]
 
 #: Hash distance (of 64 bits) up to which two pictures are worth comparing; chance pairs lie at 32 +- 4.
 NEAR_BITS = 20
-#: Pictures compared by geometry for each picture at most.
-MOST_CANDIDATES = 6
+#: Earlier pictures compared by geometry for each picture at most.
+MOST_CANDIDATES = 8
 _EDGE = 320
 #: Windows as shares of the picture: left, top, right, bottom.
 _WINDOWS = ((0.0, 0.0, 1.0, 1.0), (0.06, 0.06, 0.94, 0.94), (0.0, 0.0, 0.9, 0.9), (0.1, 0.1, 1.0, 1.0),
@@ -55,31 +56,41 @@ def signature(grey: Grey) -> Signature:
 def candidates(signatures: Mapping[str, Signature], new: set[str] | None = None) -> list[tuple[str, str]]:
     """Pairs of names that may show the same picture, the likeliest first for each.
 
+    Each picture is compared with the nearest of those *before* it, in the order of their numbers: what a picture is
+    compared with then does not depend on what comes later, and a run broken off links as one that was not.
+
     Args:
         signatures: by name (reference and side).
         new: compare only these with all; None compares all with all.
 
     """
-    names = sorted(signatures)
+    names = sorted(signatures, key=_as_counted)
     if len(names) < 2:
         return []
     flat = np.array([signatures[name].windows for name in names], np.uint64)
+    is_new = np.array([new is None or name in new for name in names])
     pairs: dict[tuple[str, str], int] = {}
-    for place, name in enumerate(names):
-        if new is not None and name not in new:
-            continue
-        own = signatures[name]
+    for place in np.flatnonzero(is_new).tolist():
+        own = signatures[names[place]]
         # The whole of one against every window and turn of the other, both ways round.
         distance = _distances(np.array(own.turns, np.uint64), flat[:, 0])
         distance = np.minimum(
             distance, _distances(np.array(own.turns[:4], np.uint64), flat).reshape(len(names), -1).min(axis=1)
         )
-        distance[place] = 65
-        for other in np.argsort(distance, kind="stable")[:MOST_CANDIDATES]:
-            if distance[other] <= NEAR_BITS:
-                key = (min(name, names[other]), max(name, names[other]))
-                pairs[key] = int(distance[other])
+        before = np.arange(len(names)) < place
+        for allowed in (before, ~before & ~is_new):  # an old one behind it had no chance yet to be compared with it
+            near = np.where(allowed, distance, 65)
+            for other in np.argsort(near, kind="stable")[:MOST_CANDIDATES].tolist():
+                if near[other] <= NEAR_BITS:
+                    one, two = sorted((names[place], names[other]))
+                    pairs[one, two] = int(near[other])
     return sorted(pairs, key=lambda key: (pairs[key], key))
+
+
+def _as_counted(name: str) -> tuple[tuple[int, int | str], ...]:
+    """Sort key of a number in which P9 comes before P10."""
+    parts = re.split(r"([0-9]+)", name)
+    return tuple((0, int(part)) if part.isdecimal() else (1, part) for part in parts)
 
 
 def _distances(own: npt.NDArray[np.uint64], others: npt.NDArray[np.uint64]) -> npt.NDArray[np.uint8]:
