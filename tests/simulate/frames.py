@@ -10,8 +10,9 @@ from simulate.pages import scanned
 
 #: Kinds of full frame and how often each is drawn.
 FRAMES = {
-    "picture": 0.24, "border": 0.16, "ruled": 0.08, "instant": 0.05, "card": 0.06, "text": 0.05, "clipping": 0.08,
-    "strip": 0.03, "views": 0.05, "pictures within": 0.05, "gallery": 0.05, "facade": 0.06, "poster": 0.04,
+    "picture": 0.22, "border": 0.15, "ruled": 0.08, "instant": 0.05, "card": 0.06, "text": 0.04, "letter": 0.1,
+    "clipping": 0.07, "strip": 0.03, "views": 0.04, "pictures within": 0.05, "gallery": 0.04, "facade": 0.04,
+    "poster": 0.03,
 }  # fmt: skip
 
 

@@ -254,8 +254,8 @@ def compose(rng, pictures, background=None, arrangement=None, angle=None, long_e
     all_traits, truth = [], []
     for corners in places:
         traits = {str(rng.choice(list(prints.SHEETS), p=list(prints.SHEETS.values())))}
-        traits |= {"deckle"} if rng.random() < 0.12 and not traits & {"text", "clipping"} else set()
-        traits |= {"torn"} if rng.random() < 0.3 and traits & {"text", "clipping"} else set()
+        traits |= {"deckle"} if rng.random() < 0.12 and not traits & prints.PAPERS else set()
+        traits |= {"torn"} if rng.random() < 0.3 and traits & prints.PAPERS else set()
         traits |= {"rounded"} if rng.random() < 0.06 else set()
         if background in LEAVES and arrangement in {"apart", "single", "leaf on bed"} and rng.random() < 0.3:
             traits.add("corners")

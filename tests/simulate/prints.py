@@ -6,9 +6,12 @@ import cv2
 import numpy as np
 
 from simulate.beds import write
+from simulate.letters import written_page
 
 #: Kinds of sheet and how often each is drawn.
-SHEETS = {"plain": 0.36, "border": 0.34, "instant": 0.06, "card": 0.08, "text": 0.08, "clipping": 0.08}
+SHEETS = {"plain": 0.36, "border": 0.33, "instant": 0.06, "card": 0.07, "text": 0.05, "letter": 0.06, "clipping": 0.07}
+#: Those that may be torn out.
+PAPERS = frozenset({"text", "letter", "clipping"})
 
 _LINES = ["harvest", "of", "the", "parish", "on", "Sunday", "was", "held", "by", "Mrs", "band", "and", "river", "in"]
 
@@ -63,6 +66,8 @@ def sheet_of(rng, picture, width, height, kind, unit):
     left = right = top = bottom = 0
     if kind == "plain":
         return aged(rng, filling(picture, width, height))
+    if kind == "letter":
+        return written_page(rng, width, height, sheet[0, 0])
     if kind in {"text", "clipping"}:
         canvas = np.ascontiguousarray(np.clip(np.round(sheet), 0, 255).astype(np.uint8))
         _lines(rng, canvas, (0, 0, width, height), unit)
