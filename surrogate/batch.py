@@ -36,6 +36,7 @@ class ProcessReport(Record):
     already_there: int
     updated: list[str]
     set_aside: list[SetAside]
+    paired: list[str] = Field(description="fronts and backs that were put together, and why")
     left: int = Field(description="scans not begun, since somebody asked to stop")
     notes: list[str]
 
@@ -67,6 +68,7 @@ class Batch:
     taken_in: list[str] = field(default_factory=list)
     updated: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    paired: list[str] = field(default_factory=list)
     aside: list[SetAside] = field(default_factory=list)
     numbered: set[str] = field(default_factory=set)
     serial: int = 0

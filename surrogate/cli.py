@@ -31,6 +31,9 @@ Shape = Literal["rectangle", "oval", "round"]
 LabelKind = Literal["labels", "boxes", "folders", "contact", "proof"]
 
 Collection = Annotated[Path, typer.Argument(metavar="DIR", help="the collection's folder")]
+#: Pairs told one by one on the terminal; the report names all.
+PAIRS_TOLD = 12
+
 Json = Annotated[bool, typer.Option("--json", help="print one JSON object and nothing else")]
 
 
@@ -52,6 +55,10 @@ def _finish_process(report: ProcessReport, *, as_json: bool) -> None:
             _say(f"{report.already_there} scans were there already.")
         if report.updated:
             _say(f"{len(report.updated)} sides were brought up to date.")
+        for pair in report.paired[:PAIRS_TOLD]:
+            _say(f"Paired: {pair}")
+        if len(report.paired) > PAIRS_TOLD:
+            _say(f"Paired: {len(report.paired) - PAIRS_TOLD} more; the report names each and why.")
         for note in report.notes:
             _say(f"Note: {note}")
         for aside in report.set_aside:

@@ -54,7 +54,7 @@ def process(
             catalogue=catalogue,
             executor=pool[0],
             window=IN_FLIGHT * pool[1],
-            wording=wording.read(collection, captions, names, found.headers, catalogue.sheet_as_written()),
+            wording=wording.read(collection, captions, names, found.headers, catalogue.sheets_as_written()),
             outlining=outlining.read(collection),
             kind=ruled,
             scans=arriving.by_name(gathered),
@@ -79,6 +79,7 @@ def process(
             already_there=batch.already_there,
             updated=batch.updated,
             set_aside=batch.aside,
+            paired=batch.paired,
             left=batch.left,
             notes=batch.notes,
         )

@@ -92,6 +92,7 @@ def _settle(batch: Batch, group: Group, started: _Started, in_place: deque[Placi
         if group.verso is not None and group.recto is not None and side is Side.VERSO:
             why = f"{group.verso} was taken as the back of {group.recto}: {group.why}."
             taken = replace(taken, notes=(*taken.notes, why))
+            batch.paired.append(f"{reference}: {why}")
         _place(batch, reference, taken, in_place)
         while in_place and (len(in_place) >= batch.window or in_place[0].placed.done()):
             record(batch, in_place.popleft())

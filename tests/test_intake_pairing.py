@@ -152,6 +152,12 @@ def test_everything_in_one_folder_finds_only_the_true_pairs():
     assert sorted(name for group in groups for name in (group.recto, group.verso) if name) == sorted(names)
 
 
+def test_folders_of_fronts_and_backs_beside_other_scans():
+    loose = [f"Hof {place}.jpg" for place in range(9)]
+    groups = pair(["recto/0007.jpg", "verso/0007.jpg", *loose])
+    assert [(one.recto, one.verso) for one in groups if one.verso] == [("recto/0007.jpg", "verso/0007.jpg")]
+
+
 def test_a_lone_back_is_said_to_be_one():
     groups = {
         group.recto or group.verso: group for group in pair_by_name(["0001.tif", "0002 back.tif", "0004_verso.tif"])

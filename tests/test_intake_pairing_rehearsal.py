@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -37,6 +38,7 @@ def test_numbers_pairs_and_what_is_set_aside_come_as_rehearsed(
     back(1).save(scans / "lost_verso.tif")
     (scans / "zebra.tif").write_bytes((scans / "2019.003.0044.tif").read_bytes())
     (scans / "empty.tif").touch()
+    front(2).rotate(180).save(scans / os.fsdecode(b"caf\xe9.png"))  # no UTF-8, as old disks have them
     status, plan = rehearsed(scans, collection, capsys)
     assert status == 1
     assert not collection.exists()

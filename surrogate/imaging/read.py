@@ -7,6 +7,9 @@ Content decides, not the suffix. Every decoder error leaves this room as :class:
 from __future__ import annotations
 
 import io
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -88,6 +91,25 @@ def read_header(path: Path, page: int = 0) -> ScanHeader:
 
     ``page`` counts the full pages of a TIFF from 0.
     """
+    with _plainly_named(path) as plain:
+        return _header(plain, page)
+
+
+@contextmanager
+def _plainly_named(path: Path) -> Iterator[Path]:
+    """A path that leads to this file and that libvips takes: it knows no names but those in UTF-8."""
+    try:
+        str(path).encode()
+    except UnicodeEncodeError:
+        with tempfile.TemporaryDirectory() as folder:
+            link = Path(folder) / "scan"
+            link.symlink_to(path.absolute())
+            yield link
+    else:
+        yield path
+
+
+def _header(path: Path, page: int) -> ScanHeader:
     kind = sniff(path)
     image = _open(path, kind, page)
     if image.width * image.height > MOST_PIXELS:
@@ -274,6 +296,11 @@ def read_reduced(path: Path, long_edge_px: int, page: int = 0) -> Raster:
     ``page`` counts the full pages of a TIFF from 0. Raises :class:`ScanSetAside` when the picture is damaged or
     breaks off.
     """
+    with _plainly_named(path) as plain:
+        return _decoded_reduced(plain, long_edge_px, page)
+
+
+def _decoded_reduced(path: Path, long_edge_px: int, page: int) -> Raster:
     kind = sniff(path)
     header = _open(path, kind, page)
     try:

@@ -64,7 +64,7 @@ def open_questions(groups: Iterable[Group]) -> tuple[list[str], list[list[str]]]
     doubtful = [
         name
         for group in groups
-        if group.confidence < SURE or (group.why and not group.verso)
+        if group.confidence < SURE or (group.why and not (group.recto and group.verso))
         for name in (group.recto, group.verso)
         if name
     ]
@@ -222,12 +222,13 @@ def _by_folder(scans: list[_Named], looks: Mapping[str, Look]) -> Iterable[Group
     backs: dict[str, list[_Named]] = defaultdict(list)
     counts: dict[str, int] = defaultdict(int)
     plain_side = {(scan.place, scan.base) for scan in scans if scan.folder_side is Side.RECTO}
+    with_fronts = {place for place, _ in plain_side}
     for scan in scans:
         if scan.folder_side is Side.VERSO:
             backs[scan.place].append(scan)
         elif scan.folder_side is Side.RECTO or (scan.place, scan.base) not in plain_side:
             fronts[scan.place, scan.base].append(scan)
-            counts[scan.place] += 1
+            counts[scan.place] += scan.folder_side is Side.RECTO or scan.place not in with_fronts
     for place, members in backs.items():
         # Fewer backs than fronts, counted from the first: the backs may have a counter of their own.
         matched = [scan for scan in members if (place, scan.base) in fronts]
