@@ -12,7 +12,7 @@ from surrogate.collection.catalogue import Catalogue
 from surrogate.collection.files import sha256_of
 from surrogate.collection.settings import Settings
 from surrogate.condition import priority
-from surrogate.description.sheet import write_sheet
+from surrogate.description.sheet import written_sheet
 from surrogate.handover import manifest, report, text
 from surrogate.records import CollectionInfo, Location, Original, Priority, Side, Software
 from surrogate.recovery.recipe import Recipe
@@ -46,16 +46,21 @@ def same_picture_note(one: str, other: str) -> str:
 def refresh_sheet(folder: Path, catalogue: Catalogue) -> None:
     """Write the caption sheet anew where it does not hold what the catalogue holds.
 
-    Nothing can be saved at the desk between reading the rows and noting that the sheet holds them: a word that
-    slipped in there would later look as if a person had taken it out of the sheet. Raises WrongUse when a
-    spreadsheet program holds the sheet.
+    The rows are taken down first and the sheet is written from there, so that what is saved at the desk meanwhile
+    waits for nothing. Noted is what the sheet holds, not what the catalogue holds by then: a word that slipped in
+    would later look as if a person had taken it out of the sheet. Raises WrongUse when a spreadsheet program holds
+    the sheet.
     """
     path = folder / paths.CAPTIONS
-    if path.is_file() and catalogue.sheet_is_current() and sha256_of(path) == catalogue.sheet_as_written():
+    if path.is_file() and catalogue.sheet_is_current() and sha256_of(path) in catalogue.sheets_as_written():
         return
+    catalogue.take_sheet()
+    with written_sheet(path, _Cells(catalogue)) as unpublished:
+        sha256 = sha256_of(unpublished)
+        with catalogue.transaction():  # killed after the next line, nobody takes the new sheet for a person's work
+            catalogue.sheet_is_coming(sha256)
     with catalogue.transaction():
-        write_sheet(path, _Cells(catalogue))
-        catalogue.sheet_was_written(sha256_of(path))
+        catalogue.taken_was_written(sha256)
 
 
 class _Cells(Iterable[dict[str, str]]):
@@ -65,7 +70,7 @@ class _Cells(Iterable[dict[str, str]]):
         self._catalogue = catalogue
 
     def __iter__(self) -> Iterator[dict[str, str]]:
-        return self._catalogue.caption_cells()
+        return self._catalogue.taken_cells()
 
 
 class Originals:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from surrogate._version import __version__
 from surrogate.collection.catalogue import FileRow
 from surrogate.collection.settings import CopiesSection, ScanSection
 from surrogate.description.proposals import Proposal
-from surrogate.imaging.read import ScanHeader
 from surrogate.records import Condition, Copy, Fidelity, Kind, Master, Side, Strength, Tone, Use
-from surrogate.recovery.recipe import Recipe
+
+if TYPE_CHECKING:  # what only names a type here would load every decoder
+    from surrogate.imaging.read import ScanHeader
+    from surrogate.recovery.recipe import Recipe
 
 SOFTWARE = f"surrogate {__version__}"
 

@@ -139,7 +139,7 @@ def rehearse(
     exists = (collection / settings.FILE_NAME).is_file()
     found = settings.read(collection) if exists else _first_settings()
     register.check(found, collection / settings.FILE_NAME)
-    words = wording.read(collection, captions, [scan.name for scan in gathered.scans], found.headers, None)
+    words = wording.read(collection, captions, [scan.name for scan in gathered.scans], found.headers, ())
     with running.executor(workers) as (executor, count), _catalogue(collection if exists else None) as catalogue:
         by_name = {scan.name: scan for scan in gathered.scans}
         known = catalogue.source_paths()

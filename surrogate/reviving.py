@@ -180,7 +180,7 @@ class _Measurements:
 def _words(revival: _Revival, listed: list[Original]) -> None:
     """What people wrote: from the caption sheet; without one, from the manifest, where both sides are one."""
     try:
-        sheet = wording.read(revival.folder, None, [], revival.settings.headers, None)
+        sheet = wording.read(revival.folder, None, [], revival.settings.headers, ())
         sheet.restore(revival.catalogue)
     except WrongUse as problem:
         revival.notes.append(f"{problem}")

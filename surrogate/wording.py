@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -17,11 +17,11 @@ from surrogate.collection.catalogue import Catalogue, OriginalRow
 from surrogate.collection.files import sha256_of
 from surrogate.collection.settings import Settings
 from surrogate.description import faces
-from surrogate.description.embed import Description
 from surrogate.description.matching import matching
 from surrogate.description.merging import merge_row
 from surrogate.description.proposals import Proposal, fill, who_said_what
 from surrogate.description.sheet import SheetRow, caption_from, lock_beside, read_sheet
+from surrogate.description.tags import Description
 from surrogate.errors import WrongUse
 from surrogate.jobs import SOFTWARE, Corners, Decisions
 from surrogate.records import Caption, Kind, Master, Original, Side, Tone
@@ -152,11 +152,11 @@ def _cells(row: SheetRow) -> dict[str, str]:
 
 
 def read(
-    collection: Path, given: Path | None, names: Sequence[str], headers: Mapping[str, str], as_written: str | None
+    collection: Path, given: Path | None, names: Sequence[str], headers: Mapping[str, str], as_written: Collection[str]
 ) -> Wording:
     """Read the caption sheet given (may be None) and the collection's own.
 
-    ``as_written`` is the SHA-256 of the collection's own sheet as the tool last wrote it: with the same bytes there
+    ``as_written`` are the SHA-256 of the collection's own sheet as the tool last wrote it: with the same bytes there
     is nothing new in it.
     """
     notes: list[str] = []
@@ -180,7 +180,7 @@ def read(
             f"{own_sheet.name} is open in a spreadsheet program. Save and close it there, then run again "
             f"(if no program has it open, delete {lock.name})."
         )
-    if own_sheet.is_file() and sha256_of(own_sheet) != as_written:
+    if own_sheet.is_file() and sha256_of(own_sheet) not in as_written:
         sheet = read_sheet(own_sheet, headers)
         notes += [f"{paths.CAPTIONS}: {note}" for note in sheet.notes]
         own = _numbered(sheet.rows)

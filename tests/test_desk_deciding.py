@@ -51,7 +51,7 @@ def folder(taken_in: tuple[Path, Path], tmp_path: Path) -> Path:
 def client(folder: Path) -> Iterator[Client]:
     client = Client(folder).enter()
     yield client
-    client.app.state.pictures.close()
+    client.app.state.late.close()
 
 
 def seen(data: bytes) -> np.ndarray:

@@ -349,15 +349,47 @@ class Catalogue:
         for (cells,) in self._db.execute("SELECT cells FROM captions ORDER BY reference, side"):
             yield json.loads(cells)
 
+    def take_sheet(self) -> None:
+        """Take down every row of the caption sheet as it is now, in a temporary table of this connection.
+
+        The sheet is written from there, so that nobody who saves meanwhile has to wait.
+        """
+        self._db.execute("DROP TABLE IF EXISTS temp.taken")
+        self._db.execute(
+            "CREATE TEMP TABLE taken AS SELECT reference, side, cells, in_sheet != cells AS is_news FROM captions "
+            "ORDER BY reference, side"
+        )
+
+    def taken_cells(self) -> Iterator[dict[str, str]]:
+        """The cells of every row that :meth:`take_sheet` took down, by reference, recto first."""
+        for (cells,) in self._db.execute("SELECT cells FROM temp.taken ORDER BY rowid"):
+            yield json.loads(cells)
+
+    def sheet_is_coming(self, sha256: str) -> None:
+        """Remember that a caption sheet with these bytes is about to be put in place: it is not a person's."""
+        self._db.execute("INSERT OR REPLACE INTO facts VALUES ('caption sheet coming', ?)", (sha256,))
+
+    def taken_was_written(self, sha256: str) -> None:
+        """Remember that the caption sheet, with these bytes, holds what :meth:`take_sheet` took down."""
+        self._db.execute(
+            "UPDATE captions SET in_sheet = taken.cells FROM temp.taken WHERE taken.is_news "
+            "AND taken.reference = captions.reference AND taken.side = captions.side"
+        )
+        self._put_sheet(sha256)
+
     def sheet_was_written(self, sha256: str) -> None:
         """Remember that the caption sheet, with these bytes, now holds what the catalogue holds."""
         self._db.execute("UPDATE captions SET in_sheet = cells WHERE in_sheet != cells")
-        self._db.execute("INSERT OR REPLACE INTO facts VALUES ('caption sheet', ?)", (sha256,))
+        self._put_sheet(sha256)
 
-    def sheet_as_written(self) -> str | None:
-        """SHA-256 of the caption sheet as it was last written; None before that."""
-        row = self._db.execute("SELECT value FROM facts WHERE name = 'caption sheet'").fetchone()
-        return None if row is None else str(row[0])
+    def _put_sheet(self, sha256: str) -> None:
+        self._db.execute("INSERT OR REPLACE INTO facts VALUES ('caption sheet', ?)", (sha256,))
+        self._db.execute("DELETE FROM facts WHERE name = 'caption sheet coming'")
+
+    def sheets_as_written(self) -> frozenset[str]:
+        """SHA-256 of the caption sheet as it was last written, and of one that was about to be when all ended."""
+        rows = self._db.execute("SELECT value FROM facts WHERE name IN ('caption sheet', 'caption sheet coming')")
+        return frozenset(str(row[0]) for row in rows)
 
     def is_new_sheet(self, sha256: str) -> bool:
         """Whether a caption sheet with these bytes was never given before; from now on it was."""

@@ -116,7 +116,7 @@ SET_ASIDE = Plain(
 FACTS = Plain(
     "facts",
     {"name": "text", "value": "text"},
-    "SELECT name, value FROM facts WHERE name != 'caption sheet' ORDER BY name",
+    "SELECT name, value FROM facts WHERE name NOT IN ('caption sheet', 'caption sheet coming') ORDER BY name",
     "INSERT OR IGNORE INTO facts VALUES (?, ?)",
 )
 TABLES = (

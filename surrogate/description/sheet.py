@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import csv
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
 from typing import Literal, TypeVar
@@ -68,10 +69,18 @@ def read_sheet(path: Path, headers: Mapping[str, str] | None = None) -> Sheet:
 
 
 def write_sheet(path: Path, rows: Iterable[Mapping[str, str]], own_columns: Sequence[str] = ()) -> None:
+    """Write a caption sheet; see :func:`written_sheet`."""
+    with written_sheet(path, rows, own_columns):
+        pass
+
+
+@contextmanager
+def written_sheet(path: Path, rows: Iterable[Mapping[str, str]], own_columns: Sequence[str] = ()) -> Iterator[Path]:
     """Write a caption sheet: UTF-8 with a byte order mark, published columns first, then the person's own.
 
-    ``rows`` is gone through twice and never held as a whole. The file is replaced whole or not at all. Raises WrongUse
-    when a spreadsheet program holds it.
+    ``rows`` is gone through twice and never held as a whole. Yields the finished file under a name of work in
+    progress; when the block ends it takes the place of ``path``, whole or not at all. Raises WrongUse when a
+    spreadsheet program holds it.
     """
     lock = lock_beside(path)
     if lock is not None:
@@ -91,6 +100,7 @@ def write_sheet(path: Path, rows: Iterable[Mapping[str, str]], own_columns: Sequ
             writer.writerows([safe_cell(row.get(column, "")) for column in columns] for row in rows)
             handle.flush()
             os.fsync(handle.fileno())
+        yield temporary
         temporary.replace(path)
         flush_folder(path.parent)
     except PermissionError as error:

@@ -1,9 +1,8 @@
-"""Pages that show many originals: cards, sets, questions for the family."""
+"""Pages that show many originals: cards, sets."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -11,9 +10,7 @@ from starlette.responses import Response
 from surrogate.collection import sets
 from surrogate.collection.catalogue import open_catalogue
 from surrogate.collection.search_records import Card
-from surrogate.desk import words
 from surrogate.desk.guard import Refused
-from surrogate.desk.people import people_on
 from surrogate.desk.room import Room, back_to, one, told_in
 from surrogate.desk.shelf import CARDS_ON_A_PAGE, View, view_of
 from surrogate.errors import WrongUse
@@ -21,9 +18,6 @@ from surrogate.records import Kind
 
 #: How long a page waits for the index to follow the catalogue, in seconds; what comes later shows at the next look.
 PATIENCE_S = 0.2
-
-#: Originals on one sheet of questions: more are not asked at one sitting.
-MOST_QUESTIONS = 200
 
 _LARGEST_PAGE = 10**6
 
@@ -61,19 +55,6 @@ class Lists:
         cards, _, _ = self._found(request, view, wait=False)
         return self._room.page(request, "cards.html", cards=cards, within=view.address())
 
-    def questions(self, request: Request) -> Response:
-        """Originals with somebody unknown, as a sheet to print and take to those who may know."""
-        view = replace(view_of(request.query_params), unknown=True)
-        self._room.index.wait(PATIENCE_S)
-        cards, count = self._room.index.find(view.query(self._among(view)), 0, MOST_QUESTIONS)
-        return self._room.page(
-            request,
-            "questions.html",
-            asked=[self._question(card) for card in cards],
-            count=count,
-            within=view.address(),
-        )
-
     def put_into_set(self, request: Request, fields: Mapping[str, Sequence[str]]) -> Response:
         """Put the ticked originals, or all that the list shows, into a set; or take the ticked ones out."""
         name = one(fields, "name").strip()
@@ -108,19 +89,6 @@ class Lists:
 
     def _among(self, view: View) -> tuple[str, ...] | None:
         return members(self._room, view)
-
-    def _question(self, card: Card) -> dict[str, object]:
-        with open_catalogue(self._room.folder) as catalogue:
-            shown = words.shown(catalogue, card.reference)
-            people = people_on(catalogue, card.reference)
-        unknown = [person for person in people if person.name == "?"]
-        return {
-            "card": card,
-            "people": unknown,
-            "known": [person.name for person in people if person.name != "?"],
-            "date": shown["date"],
-            "place": shown["place"],
-        }
 
 
 def members(room: Room, view: View) -> tuple[str, ...] | None:

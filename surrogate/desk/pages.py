@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
+from typing import ParamSpec
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -12,13 +14,13 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from surrogate.desk.decisions import Decisions
 from surrogate.desk.guard import Guard, Keys, Limits, Refused
+from surrogate.desk.late import Late
 from surrogate.desk.lists import Lists
-from surrogate.desk.originals import Originals
-from surrogate.desk.pictures import Pictures
 from surrogate.desk.room import Room, texts_of
 from surrogate.errors import ScanSetAside, SurrogateError
+
+_P = ParamSpec("_P")
 
 _STATIC = {
     "desk.css": "text/css",
@@ -29,33 +31,33 @@ _STATIC = {
 def create_app(folder: Path, key: str, limits: Limits | None = None) -> Starlette:
     """The desk of one collection; ``key`` opens it once."""
     room = Room(folder.resolve(), Keys(key))
-    lists, originals, pictures, decisions = Lists(room), Originals(room), Pictures(room), Decisions(room)
+    lists, late = Lists(room), Late(room)
     wrong = _Wrong(room)
     one = "/original/{name}"
     app = Starlette(
         routes=[
             Route("/", lists.page),
             Route("/cards", lists.cards),
-            Route("/questions", lists.questions),
+            Route("/questions", _late(lambda: late.questions.page)),
             Route("/sets", room.taking(lists.put_into_set), methods=["POST"]),
-            Route("/date", originals.date),
-            Route("/known", originals.known),
-            Route("/undo", room.taking(originals.undo), methods=["POST"]),
-            Route(one, originals.page),
-            Route(one, room.taking(originals.save), methods=["POST"]),
-            Route(f"{one}/alike", room.taking(originals.alike), methods=["POST"]),
-            Route(f"{one}/pass-on", room.taking(originals.pass_on), methods=["POST"]),
-            Route(f"{one}/closer", pictures.closer),
-            Route(f"{one}/turn", room.taking(decisions.turn), methods=["POST"]),
-            Route(f"{one}/inspection", room.taking(decisions.inspection), methods=["POST"]),
-            Route(f"{one}/outline/{{side}}", decisions.outline_page),
-            Route(f"{one}/outline/{{side}}", room.taking(decisions.save_outline), methods=["POST"]),
-            Route("/picture/{name}/{side}/{use}", pictures.copy),
-            Route("/found/{name}/{side}", pictures.as_found),
-            Route("/scan/{name}/{side}", pictures.scan),
-            Route("/marks/{name}/{side}", pictures.marks),
-            Route("/preview/{name}/{side}", pictures.preview),
-            Route("/tile/{name}/{side}/{level:int}/{column:int}/{row:int}", pictures.tile),
+            Route("/date", _late(lambda: late.originals.date)),
+            Route("/known", _late(lambda: late.originals.known)),
+            Route("/undo", room.taking(_late(lambda: late.originals.undo)), methods=["POST"]),
+            Route(one, _late(lambda: late.originals.page)),
+            Route(one, room.taking(_late(lambda: late.originals.save)), methods=["POST"]),
+            Route(f"{one}/alike", room.taking(_late(lambda: late.originals.alike)), methods=["POST"]),
+            Route(f"{one}/pass-on", room.taking(_late(lambda: late.originals.pass_on)), methods=["POST"]),
+            Route(f"{one}/closer", _late(lambda: late.pictures.closer)),
+            Route(f"{one}/turn", room.taking(_late(lambda: late.decisions.turn)), methods=["POST"]),
+            Route(f"{one}/inspection", room.taking(_late(lambda: late.decisions.inspection)), methods=["POST"]),
+            Route(f"{one}/outline/{{side}}", _late(lambda: late.decisions.outline_page)),
+            Route(f"{one}/outline/{{side}}", room.taking(_late(lambda: late.decisions.save_outline)), methods=["POST"]),
+            Route("/picture/{name}/{side}/{use}", _late(lambda: late.pictures.copy)),
+            Route("/found/{name}/{side}", _late(lambda: late.pictures.as_found)),
+            Route("/scan/{name}/{side}", _late(lambda: late.pictures.scan)),
+            Route("/marks/{name}/{side}", _late(lambda: late.pictures.marks)),
+            Route("/preview/{name}/{side}", _late(lambda: late.pictures.preview)),
+            Route("/tile/{name}/{side}/{level:int}/{column:int}/{row:int}", _late(lambda: late.pictures.tile)),
             Route("/favicon.ico", _no_icon),
             Route("/{file}", _static),
         ],
@@ -69,8 +71,17 @@ def create_app(folder: Path, key: str, limits: Limits | None = None) -> Starlett
     )
     app.router.redirect_slashes = False  # an address is right or there is nothing at it
     app.state.room = room
-    app.state.pictures = pictures
+    app.state.late = late
     return app
+
+
+def _late(find: Callable[[], Callable[_P, Response]]) -> Callable[_P, Response]:
+    """A handler that is looked for when it is first needed."""
+
+    def handle(*args: _P.args, **kwargs: _P.kwargs) -> Response:
+        return find()(*args, **kwargs)
+
+    return handle
 
 
 def _static(request: Request) -> Response:

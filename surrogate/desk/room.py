@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -17,10 +18,12 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from surrogate.collection.catalogue import open_catalogue
 from surrogate.collection.search_index import SearchIndex
 from surrogate.desk.guard import Keys, Refused, form
-from surrogate.desk.sheets import SheetKeeper
 from surrogate.desk.shelf import entry_from
 from surrogate.desk.texts import LANGUAGES, language_for
 from surrogate.records import Side
+
+if TYPE_CHECKING:
+    from surrogate.desk.sheets import SheetKeeper
 
 _LANGUAGE_COOKIE = "desk-language"
 
@@ -64,6 +67,8 @@ class Room:
     @cached_property
     def sheets(self) -> SheetKeeper:
         """Writes the caption sheet after changes."""
+        from surrogate.desk.sheets import SheetKeeper  # loads what writes every list, which the first cards do not need
+
         return SheetKeeper(self.folder)
 
     @cached_property

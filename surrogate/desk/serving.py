@@ -38,6 +38,7 @@ def desk(folder: Path, port: int = 0) -> None:
     with contextlib.closing(listening):
         sys.stdout.write(f"Open http://127.0.0.1:{listening.getsockname()[1]}/?key={key}\n")
         sys.stdout.flush()
+        app.state.late.load_in_a_moment()
         threading.Thread(target=app.state.room.index.wait, args=(0,), daemon=True).start()
         settings = uvicorn.Config(
             app,
@@ -52,5 +53,5 @@ def desk(folder: Path, port: int = 0) -> None:
             with contextlib.suppress(KeyboardInterrupt):
                 uvicorn.Server(settings).run(sockets=[listening])
         finally:
-            app.state.pictures.close()
+            app.state.late.close()
             app.state.room.sheets.finish()
