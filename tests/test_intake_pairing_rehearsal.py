@@ -61,7 +61,7 @@ def test_numbers_pairs_and_what_is_set_aside_come_as_rehearsed(
     # New scans get the numbers after those that were given.
     front(2).save(scans / "another.tif")
     status, plan = rehearsed(scans, collection, capsys)
-    assert [o["reference"] for o in plan["originals"]] == [f"{manifest['originals'][-1]['reference'][:4]}.001.0005"]
+    assert [o["reference"] for o in plan["originals"]] == [f"{manifest['originals'][-1]['reference'][:4]}.001.0006"]
     assert snapshot(collection) == before
 
 
