@@ -46,6 +46,14 @@ def test_different_pictures_are_not_confirmed():
     assert not any(confirm(PICTURES[a], PICTURES[b]) for a in names for b in names if a < b)
 
 
+def test_another_sitter_before_the_same_backdrop_is_another_picture():
+    backdrop, sitter = PICTURES["coffee"], cv2.resize(PICTURES["astronaut"], PICTURES["coffee"].shape[::-1])
+    mask = np.zeros(backdrop.shape, np.uint8)
+    cv2.ellipse(mask, (300, 260), (160, 190), 0, 0, 360, 1, -1)
+    assert confirm(backdrop, second_scan(backdrop, 0))
+    assert not confirm(backdrop, second_scan(np.where(mask > 0, sitter, backdrop), 0))
+
+
 def test_bare_paper_is_no_picture():
     blank = np.full((300, 200), 230, np.uint8)
     assert not confirm(blank, blank)

@@ -69,3 +69,26 @@ def second_scan(rng, picture):
     values = cv2.resize(values, None, fx=0.8, fy=0.8, interpolation=cv2.INTER_AREA)
     values += rng.normal(0, 0.015, values.shape)
     return np.rot90(np.clip(values * 255, 0, 255).astype(np.uint8), int(rng.integers(4)))
+
+
+def other_subject(rng, picture, other):
+    """The picture with half of it hidden by something else: a studio's or a wall's backdrop, used again."""
+    h, w = picture.shape[:2]
+    size = (rng.uniform(0.22, 0.32) * w, rng.uniform(0.4, 0.55) * h)
+    mask = np.zeros((h, w), np.float32)
+    middle = (int(rng.uniform(0.35, 0.65) * w), int(h - 0.8 * size[1]))
+    cv2.ellipse(mask, middle, (int(size[0]), int(size[1])), 0, 0, 360, 1, -1, cv2.LINE_AA)
+    mask = cv2.GaussianBlur(mask, (0, 0), 2)[..., None]
+    mixed = picture * (1 - mask) + cv2.resize(other, (w, h)) * mask
+    return np.clip(mixed, 0, 255).astype(np.uint8)
+
+
+def in_a_mount(picture, width=600, height=460):
+    """The picture in a printed mount that is the same for all."""
+    sheet = np.full((height, width, 3), 224, np.uint8)
+    cv2.rectangle(sheet, (28, 28), (width - 28, height - 90), (90, 84, 80), 3, cv2.LINE_AA)
+    for text, x, y, size in (("Lindqvist & Son", 40, 415, 1.1), ("Portraits  Weddings  Views", 40, 444, 0.6),
+                             ("No. 14 Harbour Street", 360, 444, 0.6)):  # fmt: skip
+        cv2.putText(sheet, text, (x, y), cv2.FONT_HERSHEY_TRIPLEX, size, (70, 60, 60), 1, cv2.LINE_AA)
+    sheet[34 : height - 96, 34 : width - 34] = cv2.resize(picture, (width - 68, height - 130))
+    return sheet
