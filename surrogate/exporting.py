@@ -8,7 +8,7 @@ from pathlib import Path
 from surrogate import outlining, wording
 from surrogate._version import __version__
 from surrogate.collection import inventory, paths, plain
-from surrogate.collection.catalogue import Catalogue
+from surrogate.collection.catalogue import Catalogue, OutlineRow
 from surrogate.collection.files import sha256_of
 from surrogate.collection.settings import Settings
 from surrogate.condition import priority
@@ -162,21 +162,31 @@ def _queue(catalogue: Catalogue) -> dict[str, Priority]:
     return dict(priority.rank(evidence))
 
 
+def _cut_out(part: int | None, outline: OutlineRow) -> str:
+    """How sure it is where a copy was cut out of its scan."""
+    name = f"Part {part} was cut" if part else "Cut"
+    by = "as somebody drew it" if outline.confidence is None else f"{outline.confidence:.0%} sure".replace("%", " %")
+    return f"{name} out along its outline, {by}{f' ({outline.note})' if outline.note else ''}."
+
+
 class RecipeWords(Mapping[str, list[str]]):
     """What each copy's recipe did, in sentences, by the copy's file; read when asked for."""
 
     def __init__(self, folder: Path, catalogue: Catalogue) -> None:
         self._folder = folder
         self._recipes = {
-            copy.copy.file: copy.copy.recipe
+            copy.copy.file: (row.reference, copy.copy.recipe)
             for row in catalogue.originals()
             for copy in catalogue.copies(row.reference)
             if copy.copy.recipe
         }
+        self._outlines = {(row.reference, row.side.value, row.part): row for row in catalogue.all_outlines()}
 
     def __getitem__(self, file: str) -> list[str]:
-        recipe = Recipe.model_validate_json((self._folder / self._recipes[file]).read_bytes())
-        return [*recipe.words, *recipe.limits]
+        reference, recipe_file = self._recipes[file]
+        recipe = Recipe.model_validate_json((self._folder / recipe_file).read_bytes())
+        outline = self._outlines.get((reference, recipe.side, recipe.part or 1)) if recipe.outline else None
+        return [*([_cut_out(recipe.part, outline)] if outline else []), *recipe.words, *recipe.limits]
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._recipes)
