@@ -107,6 +107,28 @@ def silver(rng: Generator, paths: list[Path], size: Size) -> Picture:
     return scanner.grain(aged, rng, rng.uniform(0, 0.02), chroma=0.0)
 
 
+def toned(rng: Generator, paths: list[Path], size: Size) -> Picture:
+    """Silver print toned on purpose."""
+    return silver_print.sepia_toned(bordered(rng, photograph(rng, paths, size, colour=False)))
+
+
+def browned(rng: Generator, paths: list[Path], size: Size) -> Picture:
+    """Silver print that age has browned: medium or severe."""
+    photo = bordered(rng, photograph(rng, paths, size, colour=False))
+    aged = silver_print.print_of(photo, silver_print.sample(rng, LEVELS[2 + int(rng.integers(2))]))[1]
+    return scanner.grain(aged, rng, rng.uniform(0, 0.02), chroma=0.0)
+
+
+def hand_coloured(rng: Generator, paths: list[Path], size: Size) -> Picture:
+    """Silver print with thin washes of the colours that its subject has, laid on by hand and not quite in place."""
+    photo = photograph(rng, paths, size, colour=True)
+    light = silver_print.print_of(photo, silver_print.sample(rng, LEVELS[int(rng.integers(2))]))[1]
+    broad = ndimage.gaussian_filter(photo, (*(2 * (rng.uniform(0.008, 0.02) * max(size),)), 0))
+    density = -np.log10(np.clip(np.roll(broad, rng.integers(-6, 7, 2), (0, 1)), 0.02, 1.0))
+    wash = (density - density.min(axis=2, keepdims=True)) * rng.uniform(0.35, 0.8)
+    return np.asarray(light * 10**-wash, np.float32)
+
+
 def film(rng: Generator, paths: list[Path], size: Size) -> Picture:
     """Negative, black and white or colour, with or without its clear edge and the holder."""
     level = LEVELS[int(rng.integers(4))]

@@ -1,5 +1,6 @@
 """Kind of original, marks and yellowness on pictures that no fit saw: ``SURROGATE_PHOTOGRAPHS=... python -m
-tests.benchmarks.quality_condition [SHARE]``; SHARE of the full number of pictures (1 takes about half an hour).
+tests.benchmarks.quality_condition [SHARE] [PART...]``; SHARE of the full number of pictures (1 takes about half an
+hour); PARTs are yellowness, kinds, tones and marks, all when none is named.
 """
 
 from __future__ import annotations
@@ -142,6 +143,20 @@ def kinds(each: int) -> None:
     print("  (goal: right 0.99 above 0.9)   wrong:", dict(Counter((a, b) for a, b, _ in rows if a != b)))
 
 
+def tones(each: int) -> None:
+    """Tone that may be deliberate must be said to be, never read as fading for sure."""
+    paths, rng = judged_originals.photographs(), np.random.default_rng(22)
+    print("\nDeliberate tone: said to be unsure, of those called silver prints; called something else")
+    for make in (judged_originals.toned, judged_originals.hand_coloured, judged_originals.browned):
+        said = []
+        for _ in range(each):
+            density = to_density(judged_originals.scanned(rng, make(rng, paths, (600, 800))))
+            said.append(kind.guess(density, ppi=None, layout_parts=0, background="frame"))
+        silver = [one for one in said if one.kind is Kind.SILVER_PRINT]
+        other = dict(Counter(one.kind.value for one in said if one.kind is not Kind.SILVER_PRINT))
+        print(f"  {make.__name__:14} {each:4d}: {sum(bool(one.note) for one in silver)} of {len(silver)}; {other}")
+
+
 def yellowness(count: int) -> None:
     """Yellowness of noisy sheets with writing, against the colour they were made of."""
     rng = np.random.default_rng(5)
@@ -171,13 +186,19 @@ def main() -> None:
     """Print the three tables."""
     warnings.simplefilter("ignore")
     share = float(sys.argv[1]) if len(sys.argv) > 1 else 0.25
-    yellowness(20)
+    parts = sys.argv[2:] or ["yellowness", "kinds", "tones", "marks"]
+    if "yellowness" in parts:
+        yellowness(20)
     if not os.environ.get("SURROGATE_PHOTOGRAPHS"):
         print("Set SURROGATE_PHOTOGRAPHS to the folder of photographs for the kinds and the marks; skipped.")
         return
     cv2.setNumThreads(1)
-    kinds(max(1, round(24 * share)))
-    regions(round(220 * share), round(200 * share))
+    if "kinds" in parts:
+        kinds(max(1, round(24 * share)))
+    if "tones" in parts:
+        tones(max(1, round(60 * share)))
+    if "marks" in parts:
+        regions(round(220 * share), round(200 * share))
 
 
 if __name__ == "__main__":
