@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from surrogate import placing, wording
 from surrogate.batch import Batch
-from surrogate.collection import register
+from surrogate.collection import paths, register
 from surrogate.collection.catalogue import Catalogue, CopyRow, OriginalRow, OutlineRow, four_corners
 from surrogate.collection.numbering import Pattern, reference_in_name
 from surrogate.intake.gather import Scan
@@ -27,7 +27,10 @@ def number(batch: Batch, scan: Scan, side: Side, reference: str | None, taken: T
             reference = wanted
             register.refuse_clash(catalogue, reference, side, scan.name)
             register.give_stated(catalogue, pattern, reference)
-        catalogue.put_master(reference, placing.master_record(reference, taken), complete=False)
+        master = placing.master_record(reference, taken)
+        if (batch.root / master.file).exists() and catalogue.master_at(master.file):  # a back that was parted from it
+            master = master.model_copy(update={"file": paths.beside_another(master.file)})
+        catalogue.put_master(reference, master, complete=False)
         if side is Side.RECTO or catalogue.original(reference) is None:
             catalogue.put_original(OriginalRow(reference, taken.kind, taken.kind_confidence, taken.kind_from))
     return reference

@@ -118,6 +118,7 @@ def original(
         notes=recto.notes or verso.notes,
         priority=place,
         same_picture_as=catalogue.same_pictures(reference),
+        earlier_numbers=[each.number for each in catalogue.retired() if each.leads_to == reference],
         texts=text.found(folder, reference),
         masters=catalogue.masters(reference),
         condition=catalogue.conditions(reference),

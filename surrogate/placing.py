@@ -33,15 +33,15 @@ def master_record(reference: str, taken: Taken) -> Master:
     )
 
 
-def put_in_place(root: Path, reference: str, taken: Taken, description: Description) -> Placed:
-    """Describe the staged files of one side and give everything its final name.
+def put_in_place(root: Path, reference: str, file: str, taken: Taken, description: Description) -> Placed:
+    """Describe the staged files of one side and give everything its final name; ``file`` is that of its master.
 
     Masters are renamed first and made read-only; a master that is there already has the same bytes by its SHA-256.
     Where a worker died in the middle of this, the call can be made again: copies get their names only once all are
     described, so one that is no longer staged is in its place and finished.
     """
     side = taken.job.side
-    master = master_record(reference, taken)
+    master = master_record(reference, taken).model_copy(update={"file": file})
     _place_master(taken, root / master.file)
     embedder().write_many(
         [
@@ -50,13 +50,13 @@ def put_in_place(root: Path, reference: str, taken: Taken, description: Descript
             if copy.file.exists()
         ]
     )
-    embedder().sidecar(root / paths.sidecar(reference, side), describe_master(description, master, taken.kind))
+    embedder().sidecar(root / paths.sidecar(file), describe_master(description, master, taken.kind))
     copies = [_place_copy(root, reference, copy, master) for copy in taken.copies]
     _place(taken.condition_picture, root / paths.condition(reference, side, "png"))
     record = taken.condition.model_dump_json(indent=2) + "\n"
     files.replace_if_changed(root / paths.condition(reference, side, "json"), record.encode())
     shutil.rmtree(taken.job.staging, ignore_errors=True)
-    return Placed(master, tuple(copies), as_made(root, reference, side, copies))
+    return Placed(master, tuple(copies), as_made(root, reference, master, copies))
 
 
 def describe_again(
@@ -68,15 +68,15 @@ def describe_again(
         recipe = Recipe.model_validate_json((root / (copy.recipe or "")).read_bytes())
         items.append((root / copy.file, describe_copy(description, master, recipe, copy.use)))
     embedder().rewrite_many(items)
-    embedder().sidecar(root / paths.sidecar(reference, master.side), describe_master(description, master, kind))
+    embedder().sidecar(root / paths.sidecar(master.file), describe_master(description, master, kind))
     again = [copy.model_copy(update={"sha256": files.sha256_of(root / copy.file)}) for copy in copies]
-    return Placed(master, tuple(again), as_made(root, reference, master.side, again))
+    return Placed(master, tuple(again), as_made(root, reference, master, again))
 
 
-def as_made(root: Path, reference: str, side: Side, copies: Sequence[Copy]) -> tuple[FileRow, ...]:
+def as_made(root: Path, reference: str, master: Master, copies: Sequence[Copy]) -> tuple[FileRow, ...]:
     """Checksum and length of every file of one side but its master, just after they were made."""
     own = {copy.file for copy in copies} | {copy.recipe for copy in copies if copy.recipe is not None}
-    return tuple(file_row(root, file) for file in sorted({*own, *paths.beside_master(reference, side)}))
+    return tuple(file_row(root, file) for file in sorted({*own, *paths.beside_master(reference, master)}))
 
 
 def file_row(root: Path, file: str) -> FileRow:

@@ -57,6 +57,7 @@ def rebuild(folder: Path, references: Sequence[str] = ()) -> RebuildReport:
         open_catalogue(folder) as catalogue,
     ):
         known = [row.reference for row in catalogue.originals()]
+        references = [catalogue.standing_for(reference) for reference in references]
         for reference in references:
             if reference not in known:
                 raise WrongUse(f"There is no original {reference} in {folder}. captions.csv lists every number.")

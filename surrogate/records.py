@@ -203,6 +203,7 @@ class Original(Record):
     notes: str = ""
     priority: Priority | None = None
     same_picture_as: list[str] = []
+    earlier_numbers: list[str] = Field(default=[], description="numbers of originals that became a side of this one")
     texts: list[Text] = []
     masters: list[Master] = []
     condition: list[Condition] = []

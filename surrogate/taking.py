@@ -131,7 +131,9 @@ def _place(batch: Batch, reference: str, taken: Taken, in_place: deque[Placing])
 def start_placing(batch: Batch, reference: str, taken: Taken) -> Placing:
     """Start describing a scan's staged files and giving them their final names."""
     words = wording.description(batch.catalogue, batch.settings, reference)
-    future = batch.executor.submit(placing.put_in_place, batch.root, reference, taken, words)
+    known = batch.catalogue.master_with(taken.sha256)
+    file = known[1].file if known else placing.master_record(reference, taken).file
+    future = batch.executor.submit(placing.put_in_place, batch.root, reference, file, taken, words)
     return Placing(reference, taken, wording.digest(words), future)
 
 

@@ -114,7 +114,7 @@ def side_files(folder: Path, reference: str, side: Side, seed: int, uses: tuple[
     _save(folder, paths.condition(reference, side, "png"), outlined)
     measured = condition(side, seed)
     (folder / paths.condition(reference, side, "json")).write_text(measured.model_dump_json(indent=2))
-    (folder / paths.sidecar(reference, side)).write_text(f"<x:xmpmeta xmlns:x='adobe:ns:meta/'>{reference}</x:xmpmeta>")
+    (folder / paths.sidecar(file)).write_text(f"<x:xmpmeta xmlns:x='adobe:ns:meta/'>{reference}</x:xmpmeta>")
     copies = []
     for use in uses:
         made = Image.eval(image, lambda v: max(0, min(255, int((v - 90) * 1.9))))

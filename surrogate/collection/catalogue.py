@@ -68,6 +68,28 @@ class OutlineRow:
 
 
 @dataclass(frozen=True)
+class Retired:
+    """A number whose original became the back of another; ``sha256`` and ``side`` are those of its master, ``kind``
+    and ``kind_from`` what it was taken for.
+    """
+
+    number: str
+    leads_to: str
+    sha256: str
+    side: Side
+    kind: Kind
+    kind_from: str
+
+
+@dataclass(frozen=True)
+class Glance:
+    """What was seen of a print for its lot (``text``; empty: nothing); ``seen_as`` tells under which decisions."""
+
+    seen_as: str
+    text: str
+
+
+@dataclass(frozen=True)
 class CaptionRow:
     """A row of the caption sheet: its cells now, and as they last stood in the sheet."""
 
@@ -148,6 +170,26 @@ class Catalogue:
         row = self._db.execute("SELECT reference FROM numbers WHERE name = ?", (name,)).fetchone()
         return None if row is None else str(row[0])
 
+    def retire(self, row: Retired) -> None:
+        """Let a number lead to another original; it stays given."""
+        value = json.dumps([row.leads_to, row.sha256, row.side, row.kind, row.kind_from])
+        self._db.execute("INSERT OR REPLACE INTO facts VALUES (?, ?)", (f"number {row.number}", value))
+
+    def unretire(self, number: str) -> None:
+        """The number stands for an original of its own again."""
+        self._db.execute("DELETE FROM facts WHERE name = ?", (f"number {number}",))
+
+    def retired(self) -> list[Retired]:
+        """Numbers that lead to another original, in order."""
+        rows = self._db.execute(
+            "SELECT name, value FROM facts WHERE name > 'number ' AND name < 'number!' ORDER BY name"
+        )
+        return [_retired(name.removeprefix("number "), *json.loads(value)) for name, value in rows]
+
+    def standing_for(self, reference: str) -> str:
+        """The number of the original that a number stands for: itself, or the one that it went into."""
+        return next((each.leads_to for each in self.retired() if each.number == reference), reference)
+
     # originals and masters
 
     def put_original(self, row: OriginalRow) -> None:
@@ -183,6 +225,36 @@ class Catalogue:
         """The masters of an original, recto first."""
         rows = self._db.execute("SELECT record FROM masters WHERE reference = ? ORDER BY side", (reference,))
         return [Master.model_validate_json(r[0]) for r in rows]
+
+    def master_at(self, file: str) -> bool:
+        """Whether some master lies under this name. Goes through all of them: ask when a file is in the way."""
+        found = self._db.execute("SELECT 1 FROM masters WHERE json_extract(record, '$.file') = ?", (file,)).fetchone()
+        return found is not None
+
+    def move_side(self, old: tuple[str, Side], new: tuple[str, Side], made: Iterable[str]) -> None:
+        """Let a side of an original be a side of another. What was made of it (the files ``made``) and measured on it
+        is forgotten, since both depend on the side; outlines that people drew stay.
+        """
+        was, becomes = (old[0], old[1].value), (new[0], new[1].value)
+        (record,) = self._db.execute("SELECT record FROM masters WHERE reference = ? AND side = ?", was).fetchone()
+        master = Master.model_validate_json(record).model_copy(update={"side": new[1]})
+        self._db.execute(
+            "UPDATE masters SET reference = ?, side = ?, record = ? WHERE reference = ? AND side = ?",
+            (*becomes, master.model_dump_json(), *was),
+        )
+        self._db.execute("DELETE FROM outlines WHERE reference = ? AND side = ?", becomes)
+        for table in ("outlines", "sources"):
+            moved = f"UPDATE {table} SET reference = ?, side = ? WHERE reference = ? AND side = ?"  # noqa: S608
+            self._db.execute(moved, becomes + was)
+        for table in ("copies", "conditions", "captions", "notes"):
+            self._db.execute(f"DELETE FROM {table} WHERE reference = ? AND side = ?", was)  # noqa: S608
+        self._db.executemany("DELETE FROM files WHERE file = ?", [(file,) for file in made])
+
+    def forget_original(self, reference: str) -> None:
+        """An original has no side left; its number stays given."""
+        for table in ("originals", "signatures", "files"):
+            self._db.execute(f"DELETE FROM {table} WHERE reference = ?", (reference,))  # noqa: S608
+        self._db.execute("DELETE FROM same_pictures WHERE one = ? OR other = ?", (reference, reference))
 
     # condition, copies, notes
 
@@ -477,6 +549,10 @@ def four_corners(points: Sequence[Sequence[float]]) -> Corners:
     """Four points as corners. Raises ValueError for any other number of points."""
     (ax, ay), (bx, by), (cx, cy), (dx, dy) = points
     return ((ax, ay), (bx, by), (cx, cy), (dx, dy))
+
+
+def _retired(number: str, leads_to: str, sha256: str, side: str, kind: str, kind_from: str) -> Retired:
+    return Retired(number, leads_to, sha256, Side(side), Kind(kind), kind_from)
 
 
 def _outline(row: tuple[str, str, int, str | None, float | None, str]) -> OutlineRow:

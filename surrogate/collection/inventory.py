@@ -47,7 +47,7 @@ def expected_of(catalogue: Catalogue, reference: str) -> Iterator[Expected]:
     names: dict[str, str | None] = dict.fromkeys(recorded)
     for master in catalogue.masters(reference):
         yield Expected(master.file, master.sha256, master.bytes, is_master=True)
-        names |= dict.fromkeys(paths.beside_master(reference, master.side))
+        names |= dict.fromkeys(paths.beside_master(reference, master))
     for row in catalogue.copies(reference):
         names[row.copy.file] = row.copy.sha256
         if row.copy.recipe is not None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from pathlib import PurePosixPath
+
 from surrogate.collection.numbering import group_of, name_of
-from surrogate.records import Side, Use
+from surrogate.records import Master, Side, Use
 
 CATALOGUE = "catalogue.sqlite"
 CAPTIONS = "captions.csv"
@@ -26,9 +28,23 @@ def master(reference: str, side: Side, extension: str) -> str:
     return f"masters/{group_of(reference)}/{stem(reference, side)}.{extension}"
 
 
-def sidecar(reference: str, side: Side) -> str:
-    """Path of the description that lies beside a master."""
-    return f"masters/{group_of(reference)}/{stem(reference, side)}.xmp"
+def sidecar(master_file: str) -> str:
+    """Path of the description that lies beside a master.
+
+    >>> sidecar("masters/2026-001/2026-001-0001_r.tif")
+    'masters/2026-001/2026-001-0001_r.xmp'
+    """
+    return str(PurePosixPath(master_file).with_suffix(".xmp"))
+
+
+def beside_another(master_file: str) -> str:
+    """Path of a master where another original's lies under its name, since masters are never renamed.
+
+    >>> beside_another("masters/2026-001/2026-001-0001_v.tif")
+    'masters/2026-001/2026-001-0001_v_2.tif'
+    """
+    path = PurePosixPath(master_file)
+    return str(path.with_name(f"{path.stem}_2{path.suffix}"))
 
 
 def copy(reference: str, side: Side, part: int | None, use: Use) -> str:
@@ -46,6 +62,7 @@ def condition(reference: str, side: Side, extension: str) -> str:
     return f"condition/{group_of(reference)}/{stem(reference, side)}.{extension}"
 
 
-def beside_master(reference: str, side: Side) -> tuple[str, str, str]:
+def beside_master(reference: str, master: Master) -> tuple[str, str, str]:
     """Paths of what every taken-in side has besides its master and its copies."""
-    return sidecar(reference, side), condition(reference, side, "json"), condition(reference, side, "png")
+    side = master.side
+    return sidecar(master.file), condition(reference, side, "json"), condition(reference, side, "png")

@@ -62,6 +62,12 @@ def refuse_clash(catalogue: Catalogue, reference: str, side: Side, scan: str) ->
                 f"The number {reference} already belongs to {master.scanned_as} ({side}).",
                 f"Give {scan} a number of its own in the caption sheet.",
             )
+    leads_to = catalogue.standing_for(reference)
+    if leads_to != reference:
+        raise ScanSetAside(
+            f"The number {reference} was that of a back of {leads_to} and is not given again.",
+            f"Give {scan} another number in the caption sheet.",
+        )
     other = catalogue.reference_named(name_of(reference))
     if other is not None and other != reference:
         holder = next((f" of {master.scanned_as}" for master in catalogue.masters(other)), "")

@@ -74,7 +74,8 @@ def shown(manifest: Manifest, references: Sequence[str]) -> list[Shown]:
     """
     if not references:
         return [Shown(original) for original in manifest.originals]
-    known = {original.reference.casefold(): original for original in manifest.originals}
+    known = {number.casefold(): original for original in manifest.originals for number in original.earlier_numbers}
+    known |= {original.reference.casefold(): original for original in manifest.originals}
     missing = []
     found: dict[str, Shown] = {}
     for reference in references:

@@ -82,7 +82,7 @@ class Decisions:
                 frame = (master.height, master.width) if before in {90, 270} else (master.width, master.height)
                 rows = [_turned(row, by, frame) for row in catalogue.outlines(reference, side)]
                 catalogue.put_outlines(reference, side, rows)
-                _note(catalogue, reference, "turn", str(by))
+                note(catalogue, reference, "turn", str(by))
             outlining.export(self._room.folder, catalogue)
         answer = back_to(request, request.url.path.removesuffix("/turn"), "told_turned")
         answer.background = BackgroundTask(self._room.sheets.changed)
@@ -124,7 +124,7 @@ class Decisions:
                 catalogue.put_outlines(
                     reference, side, rows or [OutlineRow(reference, side, 0, None, None, "whole frame")]
                 )
-                _note(catalogue, reference, "outline", str(len(drawn)))
+                note(catalogue, reference, "outline", str(len(drawn)))
             outlining.export(self._room.folder, catalogue)
         return back_to(request, f"/original/{name_of(reference)}", "told_outlined")
 
@@ -171,7 +171,8 @@ def history(catalogue: Catalogue, reference: str) -> list[tuple[str, str, str]]:
     return [(at, said["what"], said["said"]) for at, said in reversed(lines)]
 
 
-def _note(catalogue: Catalogue, reference: str, what: str, said: str) -> None:
+def note(catalogue: Catalogue, reference: str, what: str, said: str) -> None:
+    """Write a decision into an original's history. Call inside a transaction."""
     catalogue.add_event(reference, DECIDED, json.dumps({"what": what, "said": said}, ensure_ascii=False))
 
 

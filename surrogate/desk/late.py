@@ -12,6 +12,7 @@ from surrogate.desk.room import Room
 if TYPE_CHECKING:
     from surrogate.desk.decisions import Decisions
     from surrogate.desk.originals import Originals
+    from surrogate.desk.pairing import Pairing
     from surrogate.desk.pictures import Pictures
     from surrogate.desk.questions import Questions
 
@@ -29,10 +30,13 @@ class Late:
         self._pictures: Pictures | None = None
         self._decisions: Decisions | None = None
         self._questions: Questions | None = None
+        self._pairing: Pairing | None = None
 
     def load_in_a_moment(self) -> None:
         """Load everything behind the desk's back."""
-        timer = threading.Timer(MOMENT_S, lambda: (self.originals, self.pictures, self.decisions, self.questions))
+        timer = threading.Timer(
+            MOMENT_S, lambda: (self.originals, self.pictures, self.decisions, self.pairing, self.questions)
+        )
         timer.daemon = True
         timer.start()
 
@@ -76,3 +80,12 @@ class Late:
         with self._lock:
             self._questions = self._questions or Questions(self._room)
             return self._questions
+
+    @property
+    def pairing(self) -> Pairing:
+        """Front and back."""
+        from surrogate.desk.pairing import Pairing
+
+        with self._lock:
+            self._pairing = self._pairing or Pairing(self._room)
+            return self._pairing

@@ -17,7 +17,7 @@ from surrogate.collection import sets, settings
 from surrogate.collection.catalogue import Catalogue, OriginalRow, open_catalogue
 from surrogate.collection.numbering import name_of
 from surrogate.collection.search_records import Card
-from surrogate.desk import decisions, words
+from surrogate.desk import decisions, pairing, words
 from surrogate.desk.guard import Refused
 from surrogate.desk.lists import members
 from surrogate.desk.people import as_kept, people_on
@@ -71,11 +71,14 @@ class Originals:
         if not self._room.session.done:
             return RedirectResponse("/", 303)
         change = self._room.session.done.pop()
-        saved = words.save(self._room.folder, change.reference, change.field, change.after, change.before)
+        if change.field == pairing.FIELD:
+            undone = pairing.take_back(self._room.folder, change)
+        else:
+            undone = words.save(self._room.folder, change.reference, change.field, change.after, change.before).done
         answer = back_to(
             request,
             f"/original/{name_of(change.reference)}",
-            "told_undone" if saved.done else "told_not_undone",
+            "told_undone" if undone else "told_not_undone",
             name=texts_of(request)[change.field],
         )
         answer.background = BackgroundTask(self._room.sheets.changed)
@@ -169,6 +172,7 @@ class Originals:
             notes = catalogue.notes(reference)
             people = people_on(catalogue, reference)
             decided = decisions.history(catalogue, reference)
+            pair = pairing.standing(self._room.folder, catalogue, reference)
             sides = [] if row is None else _sides(self._room.folder, catalogue, row, masters)
         view = view_of(request.query_params)
         before, after = self._room.index.beside(view.query(members(self._room, view)), reference)
@@ -187,6 +191,8 @@ class Originals:
             said=self._said(request, kept["date"]),
             sides=sides,
             decided=decided,
+            pair=pair,
+            guessed=before.reference if before else "",
             parts=sorted({copy.part for copy in copies if copy.part is not None}),
             reading=_copy(whole, Side.VERSO, Use.READING),
             choices=words.CHOICES,
@@ -215,6 +221,15 @@ class Originals:
 
 
 @dataclass(frozen=True)
+class _Part:
+    """One picture on a page: its copy, the address of its picture, and of its preview ("" where there is none)."""
+
+    copy: Copy
+    source: str
+    preview: str
+
+
+@dataclass(frozen=True)
 class _Shown:
     """One side on the page: its copy, and the address of its picture. ``ahead`` says that something was decided since
     the copy was made, and that the picture is what the next run will make of it. ``version`` changes with decisions.
@@ -225,6 +240,7 @@ class _Shown:
     source: str
     ahead: bool
     version: str
+    parts: tuple[_Part, ...]
 
 
 def _sides(folder: Path, catalogue: Catalogue, row: OriginalRow, masters: Sequence[Master]) -> list[_Shown]:
@@ -237,8 +253,22 @@ def _sides(folder: Path, catalogue: Catalogue, row: OriginalRow, masters: Sequen
         decided = wording.digest(wording.decisions_again(catalogue, settings.read(folder), row, master))
         ahead = made is not None and made.made_as not in {"", decided}
         source = f"/preview/{name}/{side}?v={decided}" if ahead else f"/picture/{name}/{side}/viewing"
-        found.append(_Shown(side.value, made.copy if made else None, source, ahead, decided))
+        parts = _parts(catalogue, row.reference, side, decided if ahead else "")
+        found.append(_Shown(side.value, made.copy if made else None, source, ahead, decided, parts))
     return found
+
+
+def _parts(catalogue: Catalogue, reference: str, side: Side, ahead: str) -> tuple[_Part, ...]:
+    """The pictures on a page; ``ahead`` are the decisions made since their copies, "" for none."""
+    name = name_of(reference)
+    drawn = {row.part for row in catalogue.outlines(reference, side) if row.corners is not None}
+    found = []
+    for copy in sorted((row.copy for row in catalogue.copies(reference)), key=lambda copy: copy.part or 0):
+        if copy.part is not None and (copy.side, copy.use) == (side, Use.VIEWING):
+            preview = f"/preview/{name}/{side}?part={copy.part}" if copy.part in drawn else ""
+            made = f"/picture/{name}/{side}/viewing?part={copy.part}"
+            found.append(_Part(copy, f"{preview}&v={ahead}" if ahead and preview else made, preview))
+    return tuple(found)
 
 
 def _address(card: Card | None, view: View) -> str | None:

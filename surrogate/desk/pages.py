@@ -49,6 +49,7 @@ def create_app(folder: Path, key: str, limits: Limits | None = None) -> Starlett
             Route(f"{one}/pass-on", room.taking(_late(lambda: late.originals.pass_on)), methods=["POST"]),
             Route(f"{one}/closer", _late(lambda: late.pictures.closer)),
             Route(f"{one}/turn", room.taking(_late(lambda: late.decisions.turn)), methods=["POST"]),
+            Route(f"{one}/pair", room.taking(_late(lambda: late.pairing.decide)), methods=["POST"]),
             Route(f"{one}/inspection", room.taking(_late(lambda: late.decisions.inspection)), methods=["POST"]),
             Route(f"{one}/outline/{{side}}", _late(lambda: late.decisions.outline_page)),
             Route(f"{one}/outline/{{side}}", room.taking(_late(lambda: late.decisions.save_outline)), methods=["POST"]),

@@ -108,9 +108,10 @@ class Room:
         """The original that the address names. Raises HTTPException 404 where there is none."""
         with open_catalogue(self.folder) as catalogue:
             reference = catalogue.reference_named(request.path_params["name"])
-            if reference is None or catalogue.original(reference) is None:
+            standing = None if reference is None else catalogue.standing_for(reference)
+            if standing is None or catalogue.original(standing) is None:
                 raise HTTPException(404)
-            return reference
+            return standing
 
     def taking(self, act: Callable[[Request, Mapping[str, Sequence[str]]], Response]) -> Callable[[Request], object]:
         """A route's handler for a form: checked here, acted upon in a thread."""

@@ -53,7 +53,7 @@ def build(folder: Path, count: int) -> list[str]:
                 "recipe": recipe,
                 "json": paths.condition(reference, side, "json"),
                 "png": paths.condition(reference, side, "png"),
-                "xmp": paths.sidecar(reference, side),
+                "xmp": paths.sidecar(file),
             }
             rows = [FileRow(name, put(name, MADE_BYTES[what], item), MADE_BYTES[what]) for what, name in made.items()]
             for use in (Use.VIEWING, Use.THUMBNAIL):

@@ -148,12 +148,15 @@ complete("place", document.getElementById("places"), false);
 
 // The pictures: what a decision would make of the copy, the scan beside it, the marks on it.
 function preview() {
-  const picture = document.querySelector('.side[data-side="recto"] .now');
-  if (!picture) return;
-  const values = {v: Date.now()};
-  for (const name of ["strength", "tone"]) values[name] = form.elements[name].value;
-  picture.src = picture.dataset.preview + "?" + new URLSearchParams(values);
-  picture.closest("figure").querySelector(".ahead").hidden = false;
+  const front = document.querySelector('.side[data-side="recto"]');
+  if (!front) return;
+  for (const picture of front.querySelectorAll("img[data-preview]")) {
+    const address = new URL(picture.dataset.preview, location.href);
+    address.searchParams.set("v", Date.now());
+    for (const name of ["strength", "tone"]) address.searchParams.set(name, form.elements[name].value);
+    picture.src = address.pathname + address.search;
+  }
+  front.querySelector(".ahead").hidden = false;
 }
 
 for (const figure of document.querySelectorAll(".side")) {
