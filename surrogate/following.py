@@ -8,7 +8,7 @@ from concurrent.futures import Future
 from functools import partial
 from typing import TypeVar
 
-from surrogate import answering, linking, pipeline, placing, taking, wording
+from surrogate import answering, linking, lots, pipeline, placing, taking, wording
 from surrogate.batch import Batch, staging
 from surrogate.collection.catalogue import CopyRow, OriginalRow
 from surrogate.collection.files import sha256_of
@@ -33,6 +33,7 @@ def follow_changes(batch: Batch) -> None:
     answering.link(catalogue)
     batch.outlining.adopt(catalogue)
     batch.notes += linking.follow(batch.root, catalogue, batch.settings)
+    lots.bring_together(batch)
     for row in catalogue.originals():
         if batch.stop.asked:
             break

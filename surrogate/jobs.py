@@ -10,7 +10,7 @@ from surrogate._version import __version__
 from surrogate.collection.catalogue import FileRow
 from surrogate.collection.settings import CopiesSection, ScanSection
 from surrogate.description.proposals import Proposal
-from surrogate.records import Condition, Copy, Fidelity, Kind, Master, Side, Strength, Tone, Use
+from surrogate.records import Condition, Copy, Fidelity, Kind, Lot, Master, Side, Strength, Tone, Use
 
 if TYPE_CHECKING:  # what only names a type here would load every decoder
     from surrogate.imaging.read import ScanHeader
@@ -26,7 +26,8 @@ class Decisions:
     """What people or settings decided about one side; together with the master it settles every copy.
 
     ``kind`` None means: find out. ``outlines`` None means: find them; empty: keep the whole frame; each has four
-    corners in master pixels after turning, clockwise from top left. ``turn`` is in degrees clockwise.
+    corners in master pixels after turning, clockwise from top left. ``turn`` is in degrees clockwise. ``lot`` is what
+    was seen of the prints that it was kept with, None without any.
     """
 
     kind: Kind | None
@@ -37,6 +38,7 @@ class Decisions:
     scan: ScanSection
     outlines: tuple[Corners, ...] | None = None
     turn: Literal[0, 90, 180, 270] = 0
+    lot: Lot | None = None
 
 
 @dataclass(frozen=True)

@@ -210,6 +210,13 @@ class Original(Record):
     copies: list[Copy] = []
 
 
+class Lot(Record):
+    """What was seen of each print that was kept with one, itself included: see :mod:`surrogate.condition.lot`."""
+
+    glances: tuple[str, ...]
+    place: int = Field(description="which of the glances is its own, from 0")
+
+
 class SetAside(Record):
     """A scan that was not taken in."""
 

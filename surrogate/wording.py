@@ -248,12 +248,15 @@ def decisions_again(catalogue: Catalogue, settings: Settings, row: OriginalRow, 
     elif settings.scan.kind != "auto":
         kind = (Kind(settings.scan.kind), "settings")
     drawn = outlining.drawn_by_people(catalogue, row.reference, master.side)
-    return decisions(caption, settings, master.side, kind, drawn)
+    made = decisions(caption, settings, master.side, kind, drawn)
+    return made if master.side is Side.VERSO else dataclasses.replace(made, lot=catalogue.lot(row.reference))
 
 
 def digest(record: BaseModel | Decisions) -> str:
     """A short fingerprint of a record: the same content gives the same digits in every run."""
     content = record.model_dump(mode="json") if isinstance(record, BaseModel) else dataclasses.asdict(record)
+    if content.get("lot", ...) is None:  # without a lot a print is what it was before there were lots
+        del content["lot"]
     text = json.dumps(content, sort_keys=True, default=_plain)
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 

@@ -129,7 +129,7 @@ def test_a_lot_is_told_together_and_a_stranger_alone() -> None:
         lot.append(framed(picture.astype(np.float32), (0.1, 0.12, 0.2)))
     together = fade_colour.estimate_jointly(lot)
     assert len({e.dye_share for e in together}) == 1
-    assert "judged together with 4 prints of its lot" in together[0].evidence
+    assert "judged together with 4 other prints of its lot" in together[0].evidence
 
 
 def test_one_print_is_its_own_lot() -> None:

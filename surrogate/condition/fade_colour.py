@@ -77,12 +77,24 @@ class FadeEstimate:
 
 
 @dataclass(frozen=True)
+class Glance:
+    """All that the estimate of a lot needs of one print: a few kB."""
+
+    look: network.Look
+    bordered: bool
+
+
+@dataclass(frozen=True)
 class _Sight:
     """One print as the networks see it."""
 
     border: borders.Border | None
     picture: Floats  # (3, PROXY_PX, PROXY_PX) without border
     look: network.Look
+
+    @property
+    def glance(self) -> Glance:
+        return Glance(self.look, self.border is not None)
 
 
 def estimate(density: Floats) -> FadeEstimate:
@@ -97,26 +109,29 @@ def estimate_jointly(densities: Sequence[Floats]) -> list[FadeEstimate]:
     A print whose own estimate cannot be squared with that of the others is judged alone, and says so.
     """
     sights = [_see(density) for density in densities]
-    kept = [i for i, sight in enumerate(sights) if sight is not None]
-    alone: list[int] = []
-    while len(kept) > 2:
-        farthest = max(kept, key=lambda i: _distance(i, kept, sights))
-        if _distance(farthest, kept, sights) < STRANGER:
-            break
-        kept.remove(farthest)
-        alone.append(farthest)
-    together = _pooled([s.look for i in kept if (s := sights[i]) is not None]) if len(kept) > 1 else None
-    made = []
-    for i, sight in enumerate(sights):
-        if sight is None:
-            made.append(_nothing(densities[i]))
-        elif together is None:
-            made.append(_told(sight, sight.look, ()))
-        elif i in kept:
-            made.append(_told(sight, together, (f"judged together with {len(kept) - 1} prints of its lot",)))
-        else:
-            made.append(_told(sight, sight.look, ("judged alone: it differs from the other prints of its lot",)))
-    return made
+    seen = [i for i, sight in enumerate(sights) if sight is not None]
+    lot = _together([sight.glance for sight in sights if sight is not None])
+    made = [_nothing(density) if sight is None else None for density, sight in zip(densities, sights, strict=True)]
+    for place, i in enumerate(seen):
+        sight = sights[i]
+        if sight is not None:
+            made[i] = _in_lot(sight, lot, place)
+    return [estimate for estimate in made if estimate is not None]
+
+
+def glance(density: Floats) -> Glance | None:
+    """What the estimate of a lot needs of one print; ``density`` as for :func:`estimate`. None: too little to see."""
+    sight = _see(density)
+    return None if sight is None else sight.glance
+
+
+def estimate_in_lot(density: Floats, glances: Sequence[Glance], place: int) -> FadeEstimate:
+    """The print's estimate as :func:`estimate_jointly` gives it, from what was seen of every print of its lot.
+
+    ``glances[place]`` is that of the print itself. The same glances in the same order give the same numbers.
+    """
+    sight = _see(density)
+    return _nothing(density) if sight is None else _in_lot(sight, _together(glances), place)
 
 
 def density_loss(e: FadeEstimate) -> tuple[Triple, Triple, Grade]:
@@ -150,6 +165,37 @@ def _see(density: Floats) -> _Sight | None:
     return _Sight(border, picture, network.look(picture, None if border is None else border.density))
 
 
+@dataclass(frozen=True)
+class _Lot:
+    """Places of the prints that are judged together, and what they say; None where there are not two."""
+
+    kept: list[int]
+    look: network.Look | None
+
+
+def _together(glances: Sequence[Glance]) -> _Lot:
+    """Leave out, one by one, the print farthest from the others, while it is a stranger and more than two are left."""
+    kept = list(range(len(glances)))
+    while len(kept) > 2:
+        farthest = max(kept, key=lambda i: _distance(i, kept, glances))
+        if _distance(farthest, kept, glances) < STRANGER:
+            break
+        kept.remove(farthest)
+    return _Lot(kept, _pooled([glances[i].look for i in kept]) if len(kept) > 1 else None)
+
+
+def _in_lot(sight: _Sight, lot: _Lot, place: int) -> FadeEstimate:
+    if lot.look is None:
+        return _told(sight, sight.look, ())
+    if place in lot.kept:
+        return _told(sight, lot.look, (f"judged together with {_others(len(lot.kept) - 1)} of its lot",))
+    return _told(sight, sight.look, ("judged alone: it differs from the other prints of its lot",))
+
+
+def _others(count: int) -> str:
+    return f"{count} other print{'' if count == 1 else 's'}"
+
+
 def _pooled(looks: list[network.Look]) -> network.Look:
     """One estimate of a lot of any size: groups of at most LOT, averaged."""
     groups = -(-len(looks) // LOT)
@@ -162,23 +208,23 @@ def _pooled(looks: list[network.Look]) -> network.Look:
     )
 
 
-def _distance(i: int, kept: list[int], sights: list[_Sight | None]) -> float:
+def _distance(i: int, kept: list[int], glances: Sequence[Glance]) -> float:
     """Squared Mahalanobis distance of print i from what the other kept prints say together."""
-    others = [s.look for j in kept if j != i and (s := sights[j]) is not None]
-    sight = sights[i]
-    if sight is None or not others:
+    others = [glances[j].look for j in kept if j != i]
+    if not others:
         return 0.0
     rest = _pooled(others) if len(others) > 1 else others[0]
-    own, theirs = (network.gated(x.theta, x.gate)[:6] for x in (sight.look, rest))
-    spread = _covariance(sight.look, sight) + _covariance(rest, sight)
+    own, theirs = (network.gated(look.theta, look.gate)[:6] for look in (glances[i].look, rest))
+    bordered = glances[i].bordered
+    spread = _covariance(glances[i].look, bordered=bordered) + _covariance(rest, bordered=bordered)
     return float((own - theirs) @ np.linalg.solve(spread, own - theirs))
 
 
-def _covariance(look: network.Look, sight: _Sight) -> Covariance:
+def _covariance(look: network.Look, *, bordered: bool) -> Covariance:
     """(6, 6) covariance, widened or narrowed so that intervals hold 68 % on photographs that the fit did not see."""
     root = look.root.astype(np.float64)
     covariance = np.linalg.inv(root @ root.T + 1e-6 * np.eye(6))
-    table = network.weights()["intervals"][0 if sight.border is None else 1]
+    table = network.weights()["intervals"][1 if bordered else 0]
     loss = float(1 - np.exp(network.gated(look.theta, look.gate)[:3]).mean())
     factor = np.array([np.interp(loss, _LOSS_KNOTS, table[:, i]) for i in range(6)])
     return np.asarray(covariance * np.outer(factor, factor))
@@ -195,7 +241,7 @@ def _told(sight: _Sight, look: network.Look, about_lot: tuple[str, ...]) -> Fade
         fresh_base=_triple(theta[6:9]),
         light=_triple(np.clip(theta[9:12], -0.5, 3.0)),
         dmax=round(float(-np.log10(max(theta[12], 1e-3))), 4),
-        covariance=_covariance(look, sight).round(8),
+        covariance=_covariance(look, bordered=sight.border is not None).round(8),
         evidence=(),
         dye_matrix=(_triple(matrix[0]), _triple(matrix[1]), _triple(matrix[2])),
         shading=round(float(w["beta"]), 5),

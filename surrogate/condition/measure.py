@@ -9,10 +9,10 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from surrogate.condition import fade_colour, fade_silver, stain
+from surrogate.condition import fade_colour, fade_silver, lot, stain
 from surrogate.condition.fade_colour import FadeEstimate
 from surrogate.condition.fade_silver import SilverEstimate
-from surrogate.records import Condition, Fade, Grade, Kind, Side, Triple
+from surrogate.records import Condition, Fade, Grade, Kind, Lot, Side, Triple
 
 Floats = npt.NDArray[np.float32]
 
@@ -44,8 +44,13 @@ class Measured:
     marks: npt.NDArray[np.uint8] | None
 
 
-def measure(density: Floats, *, kind: Kind, side: Side, ppi: float | None) -> Measured:
-    """Measure (H, W, 3) float32 R, G, B density of one straightened side, about 1 MP; ``ppi`` is that of the array."""
+def measure(density: Floats, *, kind: Kind, side: Side, ppi: float | None, kept_with: Lot | None = None) -> Measured:
+    """Measure (H, W, 3) float32 R, G, B density of one straightened side, about 1 MP; ``ppi`` is that of the array.
+
+    ``kept_with`` is what was seen of the other originals of its lot.
+    """
+    if kept_with is not None and kind is Kind.COLOUR_PRINT and side is Side.RECTO:
+        return _measured(density, kind, side, ppi, lot.estimate(density, kept_with))
     return measure_together([density], [kind], side=side, ppi=ppi)[0]
 
 
