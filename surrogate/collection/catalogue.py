@@ -14,7 +14,7 @@ from surrogate.collection import paths
 from surrogate.collection.migrate import bring_up_to_date
 from surrogate.collection.numbering import Parts, name_of
 from surrogate.errors import CatalogueLost, CollectionUnusable, DiskFull
-from surrogate.records import Caption, Condition, Copy, Kind, Master, SetAside, Side
+from surrogate.records import Caption, Condition, Copy, Kind, Lot, Master, SetAside, Side
 
 
 @dataclass(frozen=True)
@@ -332,6 +332,55 @@ class Catalogue:
         """What the run had to say about this original."""
         rows = self._db.execute("SELECT note FROM notes WHERE reference = ? ORDER BY side, rowid", (reference,))
         return [r[0] for r in rows]
+
+    # lots
+
+    def lots_written(self) -> list[tuple[str, str]]:
+        """(reference, lot) of every original for which people named a lot, by reference; that of the front counts."""
+        rows = self._db.execute(
+            "SELECT reference, json_extract(record, '$.lot') AS lot FROM captions WHERE lot != '' "
+            "ORDER BY reference, side DESC"
+        )
+        return sorted({str(reference): str(lot) for reference, lot in rows}.items())
+
+    def glances(self) -> dict[str, Glance]:
+        """What was seen of the prints in lots, by the SHA-256 of their masters."""
+        rows = self._db.execute("SELECT name, value FROM facts WHERE name > 'glance ' AND name < 'glance!'")
+        return {name.removeprefix("glance "): Glance(*json.loads(value)) for name, value in rows}
+
+    def put_glance(self, sha256: str, glance: Glance) -> None:
+        """Keep what was seen of the print with this master."""
+        value = json.dumps([glance.seen_as, glance.text])
+        self._db.execute("INSERT OR REPLACE INTO facts VALUES (?, ?)", (f"glance {sha256}", value))
+
+    def put_lots(self, members: Mapping[str, tuple[int, Sequence[str]]], glances: Iterable[str]) -> None:
+        """Replace all lots: per reference its place among the masters (SHA-256) it is judged with. Glances of other
+        masters than ``glances`` are forgotten. What is as before is not written again.
+        """
+        kept = {f"glance {sha256}" for sha256 in glances}
+        wanted = {f"lot of {reference}": json.dumps([place, *of]) for reference, (place, of) in members.items()}
+        rows = self._db.execute(
+            "SELECT name, value FROM facts WHERE (name > 'lot of ' AND name < 'lot of!') "
+            "OR (name > 'glance ' AND name < 'glance!')"
+        )
+        before = {str(name): str(value) for name, value in rows}
+        gone = [(name,) for name in before if name not in wanted and name not in kept]
+        self._db.executemany("DELETE FROM facts WHERE name = ?", gone)
+        news = [(name, value) for name, value in wanted.items() if before.get(name) != value]
+        self._db.executemany("INSERT OR REPLACE INTO facts VALUES (?, ?)", news)
+
+    def lot(self, reference: str) -> Lot | None:
+        """What was seen of the prints that this one is judged with; None where it is judged alone."""
+        row = self._db.execute("SELECT value FROM facts WHERE name = ?", (f"lot of {reference}",)).fetchone()
+        if row is None:
+            return None
+        place, *masters = json.loads(row[0])
+        names = [f"glance {sha256}" for sha256 in masters]
+        marks = ", ".join("?" * len(names))
+        found = dict(self._db.execute(f"SELECT name, value FROM facts WHERE name IN ({marks})", names))  # noqa: S608
+        if len(found) < len(set(names)):  # a damaged list in a catalogue that was written again
+            return None
+        return Lot(glances=tuple(json.loads(found[name])[1] for name in names), place=place)
 
     # outlines
 
