@@ -14,6 +14,7 @@ import numpy.typing as npt
 from surrogate import standing
 from surrogate.collection import files
 from surrogate.condition import kind as kinds
+from surrogate.condition import lot
 from surrogate.condition import measure as condition
 from surrogate.condition import picture as condition_picture
 from surrogate.condition.measure import Measured
@@ -28,7 +29,7 @@ from surrogate.imaging.read import Raster, read_header, read_reduced
 from surrogate.intake import outlines, returned
 from surrogate.intake.gather import PICTURE_SUFFIXES
 from surrogate.jobs import SOFTWARE, Corners, Decisions, Found, Job, StagedCopy, Taken
-from surrogate.records import Kind, Side, Use
+from surrogate.records import Kind, Lot, Side, Use
 from surrogate.recovery import plans
 from surrogate.recovery.recipe import Plan, Recipe
 
@@ -51,7 +52,7 @@ _Parts = dict[int | None, tuple[Kind, Measured, _Density]]
 
 
 @dataclass(frozen=True)
-class _Shown:
+class Shown:
     """One picture on a scan: the whole frame, or what lies inside an outline."""
 
     part: int | None
@@ -73,20 +74,9 @@ def take_in(job: Job) -> Taken:
         master = job.staging / f"master{_suffix(job.scan)}"
         sha256, size = _preserve(job.scan, master)
     header = read_header(master)
-    raster = _raster(master, job.decisions)
-    job, standing_notes = standing.set_upright(job, _eight_bits(raster.pixels))
-    raster = replace(raster, pixels=make.turned(raster.pixels, job.decisions.turn))
-    answered = returned.numbers_on(raster.pixels)
-    given = job
-    if answered:
-        job = replace(job, decisions=_as_sheet(job.decisions))
-    if header.pages > 1 and job.decisions.scan.pages == "parts":  # its parts are its pages
-        job = replace(job, decisions=replace(job.decisions, outlines=()))
-    lying = _layout(raster, job.decisions)
-    shown, notes = _as_shown(lying), (*standing_notes, *lying.notes)
-    density = proxy_density(_look(raster, shown[0]))
-    guess = _kind(density, raster.ppi, len(shown) - 1, lying.background, job)
-    measured, parts = _measure(raster, shown, density, guess.kind, job)
+    opened = _open(master, header.pages, job)
+    job, raster, shown, notes, guess = opened.job, opened.raster, opened.shown, opened.notes, opened.guess
+    measured, parts = measure_pictures(raster, shown, opened.density, guess.kind, job.side, job.decisions.lot)
     copies = _copies(master, sha256, raster, shown, parts, job)
     if header.pages > 1:
         further, said = _further_pages(master, sha256, header.pages, job)
@@ -97,7 +87,7 @@ def take_in(job: Job) -> Taken:
     drawn = job.staging / "condition.png"
     encode.png(_condition_picture(raster, shown, measured), drawn)
     return Taken(
-        job=given,
+        job=opened.given,
         file=master,
         sha256=sha256,
         size=size,
@@ -108,11 +98,54 @@ def take_in(job: Job) -> Taken:
         condition=measured.condition,
         condition_picture=drawn,
         copies=tuple(copies),
-        outlines=tuple(lying.found),
+        outlines=tuple(opened.found),
         offered=() if job.is_master else tuple(proposals(embedder().read(master))),
         notes=notes,
-        answered=answered,
+        answered=opened.answered,
     )
+
+
+def glance(job: Job) -> str:
+    """What the other prints of its lot need of a master: see :mod:`surrogate.condition.lot`. Runs in a worker.
+
+    Empty where it is no single colour print or holds too little to judge from. Raises what :func:`take_in` raises.
+    """
+    opened = _open(job.scan, read_header(job.scan).pages, job)
+    alone = len(opened.shown) == 1 and opened.guess.kind is Kind.COLOUR_PRINT
+    return lot.glance(opened.density) if alone else ""
+
+
+@dataclass(frozen=True)
+class _Opened:
+    """A scan set upright, its pictures found and its kind known. ``given`` is the job before what the picture says."""
+
+    given: Job
+    job: Job
+    raster: Raster
+    found: list[Found]
+    shown: list[Shown]
+    density: _Density
+    guess: kinds.KindGuess
+    answered: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def _open(master: Path, pages: int, job: Job) -> _Opened:
+    raster = _raster(master, job.decisions)
+    job, standing_notes = standing.set_upright(job, _eight_bits(raster.pixels))
+    raster = replace(raster, pixels=make.turned(raster.pixels, job.decisions.turn))
+    answered = returned.numbers_on(raster.pixels)
+    given = job
+    if answered:
+        job = replace(job, decisions=_as_sheet(job.decisions))
+    if pages > 1 and job.decisions.scan.pages == "parts":  # its parts are its pages
+        job = replace(job, decisions=replace(job.decisions, outlines=()))
+    lying = _layout(raster, job.decisions)
+    shown = _as_shown(lying)
+    density = proxy_density(look_at(raster, shown[0]))
+    guess = _kind(density, raster.ppi, len(shown) - 1, lying.background, job)
+    notes = (*standing_notes, *lying.notes)
+    return _Opened(given, job, raster, lying.found, shown, density, guess, answered, notes)
 
 
 def _raster(master: Path, decisions: Decisions, page: int = 0) -> Raster:
@@ -136,7 +169,7 @@ def _further_pages(master: Path, sha256: str, pages: int, job: Job) -> tuple[lis
         guess = _kind(density, raster.ppi, 0, "frame", job)
         ppi = None if raster.ppi is None else raster.ppi * density.shape[1] / raster.pixels.shape[1]
         measured = condition.measure(density, kind=guess.kind, side=job.side, ppi=ppi)
-        part = _Shown(page + 1, None, page)
+        part = Shown(page + 1, None, page)
         copies += _copies(master, sha256, raster, [part], {part.part: (guess.kind, measured, density)}, job)
     left = f"; the {pages - MOST_PAGES} after page {MOST_PAGES} were not copied" if pages > MOST_PAGES else ""
     return copies, f"The file holds {pages} pages; each has a copy as a part{left}."
@@ -214,11 +247,11 @@ def _layout(raster: Raster, decisions: Decisions) -> _Lying:
     return _Lying(found, layout.keeps_whole(), layout.background, notes)
 
 
-def _as_shown(lying: _Lying) -> list[_Shown]:
+def _as_shown(lying: _Lying) -> list[Shown]:
     """What copies show: the frame, what lies inside its one outline, or the whole page and each part."""
     if not lying.whole:
-        return [_Shown(None, lying.found[0].corners)]
-    return [_Shown(None, None), *(_Shown(one.part, one.corners) for one in lying.found)]
+        return [Shown(None, lying.found[0].corners)]
+    return [Shown(None, None), *(Shown(one.part, one.corners) for one in lying.found)]
 
 
 def _kind(density: _Density, ppi: float | None, parts: int, background: str, job: Job) -> kinds.KindGuess:
@@ -229,7 +262,8 @@ def _kind(density: _Density, ppi: float | None, parts: int, background: str, job
     return kinds.guess(density, ppi=ppi, layout_parts=parts, background=background)
 
 
-def _look(raster: Raster, shown: _Shown) -> Raster:
+def look_at(raster: Raster, shown: Shown) -> Raster:
+    """The part of a raster that a picture shows."""
     return raster if shown.outline is None else make.straightened(raster, shown.outline)
 
 
@@ -241,30 +275,30 @@ def proxy_density(raster: Raster) -> _Density:
     return to_density(raster.pixels if factor == 1 else cv2.resize(raster.pixels, size, interpolation=cv2.INTER_AREA))
 
 
-def _measure(raster: Raster, shown: list[_Shown], density: _Density, kind: Kind, job: Job) -> tuple[Measured, _Parts]:
+def measure_pictures(
+    raster: Raster, shown: list[Shown], density: _Density, kind: Kind, side: Side, kept_with: Lot | None
+) -> tuple[Measured, _Parts]:
     """Condition of the whole, and (kind, condition, density) of each picture by part; ``density`` is the whole's."""
     parts: _Parts = {}
     pictures = [one for one in shown if one.part is not None]
     kinds_of, densities = [], []
     for one in pictures:
-        densities.append(proxy_density(_look(raster, one)))
+        densities.append(proxy_density(look_at(raster, one)))
         guess = kinds.guess(densities[-1], ppi=raster.ppi, layout_parts=0, background="frame")
         kinds_of.append(guess.kind)
-    measured_parts = condition.measure_together(densities, kinds_of, side=job.side, ppi=raster.ppi)
+    measured_parts = condition.measure_together(densities, kinds_of, side=side, ppi=raster.ppi)
     for one, its_kind, its_condition, its_density in zip(pictures, kinds_of, measured_parts, densities, strict=True):
         parts[one.part] = (its_kind, its_condition, its_density)
-    ppi = None if raster.ppi is None else raster.ppi * density.shape[1] / _look(raster, shown[0]).pixels.shape[1]
+    ppi = None if raster.ppi is None else raster.ppi * density.shape[1] / look_at(raster, shown[0]).pixels.shape[1]
     if pictures:
-        whole = condition.measure_page(measured_parts, density, side=job.side, ppi=ppi)
+        whole = condition.measure_page(measured_parts, density, side=side, ppi=ppi)
     else:
-        whole = condition.measure(density, kind=kind, side=job.side, ppi=ppi)
+        whole = condition.measure(density, kind=kind, side=side, ppi=ppi, kept_with=kept_with)
     parts[None] = (Kind.ALBUM_PAGE if pictures else kind, whole, density)
     return whole, parts
 
 
-def _copies(
-    master: Path, sha256: str, raster: Raster, shown: list[_Shown], parts: _Parts, job: Job
-) -> list[StagedCopy]:
+def _copies(master: Path, sha256: str, raster: Raster, shown: list[Shown], parts: _Parts, job: Job) -> list[StagedCopy]:
     decisions, copies = job.decisions, []
     for one in shown:
         its_kind, measured, density = parts[one.part]
@@ -295,7 +329,7 @@ def _copies(
     return copies
 
 
-def _recipe(plan: Plan, one: _Shown, use: Use, kind: Kind, sha256: str, raster: Raster, job: Job) -> Recipe:
+def _recipe(plan: Plan, one: Shown, use: Use, kind: Kind, sha256: str, raster: Raster, job: Job) -> Recipe:
     decisions = job.decisions
     return Recipe(
         software=SOFTWARE,
@@ -339,11 +373,11 @@ def _eight_bits(pixels: Pixels) -> npt.NDArray[np.uint8]:
     return (pixels >> 8).astype(np.uint8)
 
 
-def _condition_picture(raster: Raster, shown: list[_Shown], measured: Measured) -> npt.NDArray[np.uint8]:
+def _condition_picture(raster: Raster, shown: list[Shown], measured: Measured) -> npt.NDArray[np.uint8]:
     """The original as it is, small, with its marks outlined; on a page, the outlines of its parts too."""
-    small = make.reduced(_eight_bits(_look(raster, shown[0]).pixels), CONDITION_LONG_EDGE_PX)
+    small = make.reduced(_eight_bits(look_at(raster, shown[0]).pixels), CONDITION_LONG_EDGE_PX)
     drawn = condition_picture.draw(small, measured.condition.stain, measured.marks)
-    factor = small.shape[1] / _look(raster, shown[0]).pixels.shape[1] * raster.scale
+    factor = small.shape[1] / look_at(raster, shown[0]).pixels.shape[1] * raster.scale
     for one in shown[1:]:
         corners = np.rint(np.array(one.outline) * factor).astype(np.int32)
         drawn = cv2.polylines(np.ascontiguousarray(drawn), [corners], isClosed=True, color=(255, 255, 255), thickness=3)

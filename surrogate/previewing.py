@@ -8,21 +8,22 @@ import shutil
 import tempfile
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Generic, Literal, TypeVar
 
+import numpy as np
+import numpy.typing as npt
 import pyvips
 
-from surrogate.condition import measure as condition
 from surrogate.condition.measure import Measured
 from surrogate.copies import make
 from surrogate.errors import ScanSetAside
 from surrogate.imaging.encode import jpeg_bytes
 from surrogate.imaging.read import Raster, open_upright, read_reduced
-from surrogate.pipeline import proxy_density
-from surrogate.records import Kind, Side, Strength, Tone, Use
+from surrogate.pipeline import Shown, look_at, measure_pictures, proxy_density
+from surrogate.records import Kind, Lot, Side, Strength, Tone, Use
 from surrogate.recovery import plans
 
 #: Long edge of pictures made for the page: wider than half a large screen.
@@ -43,7 +44,9 @@ _Value = TypeVar("_Value")
 
 @dataclass(frozen=True)
 class Look:
-    """One side of an original as its copy shows it; ``outline`` None is the whole frame."""
+    """One side of an original as its copy shows it; ``outline`` None is the whole frame. ``parts`` are the outlines of
+    the pictures on a page, by their number.
+    """
 
     master: Path
     sha256: str
@@ -52,6 +55,8 @@ class Look:
     turn: Literal[0, 90, 180, 270]
     outline: Corners | None
     long_edge_px: int
+    lot: Lot | None = None
+    parts: tuple[tuple[int, Corners], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -65,8 +70,10 @@ class Levels:
 
 @dataclass(frozen=True)
 class _Ready:
+    """The whole (``raster``), and kind, condition and density of the whole (None) and of each part by its number."""
+
     raster: Raster
-    measured: Measured
+    pictures: Mapping[int | None, tuple[Kind, Measured, npt.NDArray[np.float32]]]
 
 
 @dataclass
@@ -100,22 +107,30 @@ class Viewer:
         """Take away the tiles."""
         shutil.rmtree(self._folder, ignore_errors=True)
 
-    def preview(self, look: Look, strength: Strength, tone: Tone) -> bytes:
-        """The viewing copy as ``process`` would make it with this strength and tone, as JPEG of :data:`SHOWN_PX`.
+    def preview(self, look: Look, strength: Strength, tone: Tone, part: int | None = None) -> bytes | None:
+        """The viewing copy as ``process`` would make it with this strength and tone, as JPEG of :data:`SHOWN_PX`; with
+        ``part``, that of one picture on a page. None for a part that is not there.
 
         Raises :class:`ScanSetAside` where the master cannot be read.
         """
         ready = self._measured.get(look, lambda: _measured(look))
+        if part not in ready.pictures:
+            return None
+        kind, measured, density = ready.pictures[part]
         plan = plans.plan(
-            proxy_density(ready.raster),
-            ready.measured,
-            kind=look.kind,
+            density,
+            measured,
+            kind=kind,
             side=look.side,
             use=Use.VIEWING,
             tone=tone,
             strength=strength,
         )
-        return jpeg_bytes(make.reduced(make.rendered(ready.raster, plan.steps), SHOWN_PX), quality=QUALITY)
+        raster = ready.raster
+        if part is not None:
+            outline = dict(look.parts)[part]
+            raster = make.picture(look.master, turn=look.turn, outline=outline, long_edge_px=SHOWN_PX)
+        return jpeg_bytes(make.reduced(make.rendered(raster, plan.steps), SHOWN_PX), quality=QUALITY)
 
     def as_found(self, look: Look) -> bytes:
         """The same part of the scan as it is, as JPEG of :data:`SHOWN_PX`. Raises :class:`ScanSetAside`."""
@@ -179,7 +194,7 @@ def levels(width: int, height: int) -> Levels:
 def _measured(look: Look) -> _Ready:
     whole = read_reduced(look.master, look.long_edge_px)
     whole = Raster(make.turned(whole.pixels, look.turn), whole.scale, whole.ppi, whole.profile)
-    raster = whole if look.outline is None else make.straightened(whole, look.outline)
-    density = proxy_density(raster)
-    ppi = None if raster.ppi is None else raster.ppi * density.shape[1] / raster.pixels.shape[1]
-    return _Ready(raster, condition.measure(density, kind=look.kind, side=look.side, ppi=ppi))
+    shown = [Shown(None, look.outline), *(Shown(number, outline) for number, outline in look.parts)]
+    raster = look_at(whole, shown[0])
+    _, pictures = measure_pictures(whole, shown, proxy_density(raster), look.kind, look.side, look.lot)
+    return _Ready(raster, pictures)

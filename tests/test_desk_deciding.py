@@ -80,6 +80,37 @@ def test_the_preview_is_what_process_then_makes(folder: Path, scans: Path, clien
     assert f'src="/picture/{NAME}/recto/viewing"' in client.get(f"/original/{NAME}").text
 
 
+def test_the_preview_of_a_picture_on_a_page_is_what_process_then_makes(tmp_path: Path) -> None:
+    scans, folder = tmp_path / "scans", tmp_path / "collection"
+    scans.mkdir()
+    with Image.open(SAMPLES / "album p12.jpg") as page:
+        page.resize((page.width // 2, page.height // 2)).save(scans / "page.jpg", dpi=(150, 150))
+    process([scans], folder, workers=1)
+    client = Client(folder).enter()
+    page_of = client.get(f"/original/{NAME}").text
+    copies = sorted((folder / "copies").rglob("*_p?_viewing.jpg"))
+    assert len(copies) > 1
+    for number, copy in enumerate(copies, start=1):
+        assert f"/picture/{NAME}/recto/viewing?part={number}" in page_of
+        shown = client.get(f"/preview/{NAME}/recto?part={number}&strength=strong&tone=neutral").content
+        with Image.open(copy) as before:
+            assert np.abs(seen(shown) - seen_at(before, seen(shown).shape)).mean() > 2
+    client.save(REFERENCE, strength="strong", before_strength="", tone="neutral", before_tone="")
+    assert "/preview/" in client.get(f"/original/{NAME}").text
+    process([scans], folder, workers=1)
+    for number, copy in enumerate(copies, start=1):
+        shown = seen(client.get(f"/preview/{NAME}/recto?part={number}").content)
+        with Image.open(copy) as made:
+            assert np.abs(shown - seen_at(made, shown.shape)).mean() < 2
+    assert client.get(f"/preview/{NAME}/recto?part=77").status_code == 404
+    assert client.get(f"/preview/{NAME}/recto?part=x").status_code == 404
+    client.app.state.late.close()
+
+
+def seen_at(image: Image.Image, shape: tuple[int, ...]) -> np.ndarray:
+    return np.asarray(image.convert("RGB").resize((shape[1], shape[0])), dtype=np.float32)
+
+
 def test_a_turn_and_an_outline_are_carried_out_and_faces_stay_on_the_face(
     folder: Path, scans: Path, client: Client
 ) -> None:

@@ -88,7 +88,8 @@ class Pictures:
         tone = Tone(asked["tone"]) if asked.get("tone") in set(Tone) else decided.tone
         if "tone" in asked and not asked["tone"]:
             tone = Tone.AS_FOUND
-        return self._made(lambda viewer, look: viewer.preview(look, strength, tone), request)
+        part = _part(asked.get("part", ""))
+        return self._made(lambda viewer, look: viewer.preview(look, strength, tone, part), request)
 
     def tile(self, request: Request) -> Response:
         """A tile of a master."""
@@ -129,9 +130,12 @@ class Pictures:
         with self._opening:
             return self._viewer
 
-    def _made(self, make: Callable[[Viewer, Look], bytes], request: Request, *, whole: bool = False) -> Response:
+    def _made(self, make: Callable[[Viewer, Look], bytes | None], request: Request, *, whole: bool = False) -> Response:
         look = self._look(request, whole=whole)
-        return Response(make(self._open_viewer(), look), media_type="image/jpeg", headers=_FOR_A_MINUTE)
+        picture = make(self._open_viewer(), look)
+        if picture is None:
+            raise HTTPException(404)
+        return Response(picture, media_type="image/jpeg", headers=_FOR_A_MINUTE)
 
     def _look(self, request: Request, *, whole: bool) -> Look:
         from surrogate.previewing import Look
@@ -141,11 +145,11 @@ class Pictures:
             master = _master(catalogue, reference, side)
             decided = decided_for(self._room.folder, catalogue, reference, side)
             row = catalogue.original(reference)
-            outlines = [each.corners for each in catalogue.outlines(reference, side) if each.corners is not None]
+            drawn = [each for each in catalogue.outlines(reference, side) if each.corners is not None]
         kind = decided.kind or (row.kind if row else Kind.UNKNOWN)
         if side is Side.VERSO:
             kind = Kind.DOCUMENT
-        elif len(outlines) > 1:
+        elif len(drawn) > 1:
             kind = Kind.ALBUM_PAGE
         return Look(
             master=self._inside(master.file),
@@ -153,8 +157,10 @@ class Pictures:
             side=side,
             kind=kind,
             turn=decided.turn,
-            outline=None if whole or len(outlines) != 1 else tuple(outlines[0]),
+            outline=None if whole or len(drawn) != 1 else drawn[0].corners,
             long_edge_px=decided.copies.viewing_long_edge,
+            parts=tuple((each.part, each.corners) for each in drawn if each.corners) if len(drawn) > 1 else (),
+            lot=decided.lot,
         )
 
     def _inside(self, file: str) -> Path:
@@ -170,6 +176,15 @@ class Pictures:
         if not name or media is None or not file.is_relative_to(self._room.folder / area) or not file.is_file():
             raise HTTPException(404)
         return FileResponse(file, media_type=media, headers=_FOR_A_MINUTE)
+
+
+def _part(text: str) -> int | None:
+    """The number of a picture on a page that an address names; None for the whole. Raises HTTPException 404."""
+    if not text:
+        return None
+    if not (text.isascii() and text.isdigit() and len(text) < 4):
+        raise HTTPException(404)
+    return int(text)
 
 
 def decided_for(folder: Path, catalogue: Catalogue, reference: str, side: Side) -> Decisions:
