@@ -6,7 +6,7 @@ import pytest
 from simulate import frames, pages
 from skimage import data
 
-from surrogate.intake import outlines, quads
+from surrogate.intake import bed, byhand, outlines, quads
 
 PICTURES = [data.astronaut(), data.coffee(), data.chelsea()]
 
@@ -119,3 +119,27 @@ def test_the_outline_agrees_with_the_smallest_rectangle_of_the_truth():
     box = quads.ordered(cv2.boxPoints(cv2.minAreaRect(cv2.findNonZero(mask))))
     (found,) = outlines.find(page.rgb).outlines
     assert quads.intersection_over_union(box, found.corners) > 0.98
+
+
+def rectangles(*boxes):
+    return [quads.ordered([(x, y), (x + w, y), (x + w, y + h), (x, y + h)]) for x, y, w, h in boxes]
+
+
+def test_windows_in_rows_are_no_prints():
+    # Common practice, no source: nobody lays prints to a millimetre; builders and printers do.
+    windows = rectangles((100, 100, 200, 300), (500, 100, 200, 300), (100, 600, 200, 300), (500, 600, 200, 380))
+    assert not byhand.are_sheets(windows, (1000, 1400))
+    prints = rectangles((100, 100, 200, 300), (500, 130, 220, 300), (90, 600, 230, 260), (520, 640, 300, 280))
+    assert byhand.are_sheets(prints, (1000, 1400))
+
+
+def test_a_block_of_writing_is_no_sheet():
+    block = quads.ordered([(100, 100), (800, 130), (800, 900), (140, 900)])
+    assert not byhand.are_sheets([block], (1000, 1400))
+
+
+def test_even_margins_left_and_right_are_a_border():
+    page = np.full((900, 1200, 3), 235, np.uint8)
+    page[60:800, 70:1130] = 90
+    page[56:804, 66:70] = page[56:804, 1130:1134] = 200  # as dark beside the picture as a shadow would be
+    assert not bed.is_lid(page, rectangles((70, 60, 1060, 740))[0])

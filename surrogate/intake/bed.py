@@ -33,6 +33,9 @@ _TURNED = 1.5
 _SHADOW, _PLAIN_SHADOW, _NO_SHADOW = 1.0, 4.0, 25.0
 #: Sheets laid by hand are hardly ever straighter than this, in degrees (judgement).
 _BY_HAND = 0.15
+#: Margins narrower than this share of the scan's short edge all round are not worth a cut; left and right as even as
+#: the second are a border (both judgements, made with the fit's photographs in sight).
+_SLIVER, _EVEN = 0.02, 0.005
 #: Degrees that the corners of a sheet may differ from square.
 _SKEWED = 0.7
 #: Darker than this is no paper but the open lid, or the holder of a negative.
@@ -90,17 +93,17 @@ def _smoothed(side: Floats, alike: npt.NDArray[np.bool_], colour: Floats) -> Flo
 
 def is_narrow(corners: Corners, size: tuple[int, int]) -> bool:
     """Whether one picture on a scan of a size (width, height) is surrounded no wider than by a border or a mount."""
-    array = np.asarray(corners)
-    sides = [array[[0, 3], 0].mean(), size[0] - array[[1, 2], 0].mean(), array[[0, 1], 1].mean()]
-    foot = size[1] - array[[2, 3], 1].mean()
+    *sides, foot = _margins(corners, size)
     widest = _WIDEST * min(size)
-    return bool(max(sides) <= widest and foot <= _FOOT * widest)
+    return max(sides) <= widest and foot <= _FOOT * widest
 
 
 def is_lid(rgb: Pixels, corners: Corners) -> bool:
     """Whether something shows that a sheet lies on what surrounds it, which is not its own border: it is askew, it
     throws a shadow, or its surround is too dark for paper.
     """
+    if _is_own_border(corners, rgb.shape[1::-1]):
+        return False
     if quads.skew_degrees(corners) > _SKEWED:  # no sheet: lines of text that end raggedly, a figure, a poor fit
         return False
     light, shadow = _beside(rgb, corners)
@@ -109,6 +112,21 @@ def is_lid(rgb: Pixels, corners: Corners) -> bool:
         return True
     least = _SHADOW if turn > _BY_HAND else _PLAIN_SHADOW  # a picture's own edge, a little soft, looks like a faint one
     return least < shadow < _NO_SHADOW
+
+
+def _is_own_border(corners: Corners, size: tuple[int, int]) -> bool:
+    """Whether margins are a trimmer's sliver, or as even left and right as only printers make them."""
+    left, right, top, foot = _margins(corners, size)
+    if max(left, right, top, foot) <= _SLIVER * min(size):
+        return True
+    return abs(quads.angle_degrees(corners)) <= _BY_HAND and abs(left - right) <= _EVEN * min(size)
+
+
+def _margins(corners: Corners, size: tuple[int, int]) -> tuple[float, float, float, float]:
+    """Mean widths left, right, above and below, px, of a scan of a size (width, height)."""
+    array = np.asarray(corners)
+    left, right = float(array[[0, 3], 0].mean()), float(size[0] - array[[1, 2], 0].mean())
+    return left, right, float(array[[0, 1], 1].mean()), float(size[1] - array[[2, 3], 1].mean())
 
 
 def _beside(rgb: Pixels, corners: Corners) -> tuple[float, float]:

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from surrogate.intake import apart, bed, edges, quads, sheetmap, surround
+from surrogate.intake import apart, bed, byhand, edges, quads, sheetmap, surround
 from surrogate.intake.apart import Thing
 from surrogate.intake.quads import Corners
 
@@ -77,6 +77,8 @@ UNSURE = Layout(
 )
 #: Something that is no print: torn, round, a leaf.
 ODD = Layout("frame", (), 0.4, ("what lies on it has not four straight sides; the whole frame is kept",))
+#: Rectangles in register, or none with right angles: windows, views printed on one card, blocks of writing.
+MADE_SO = Layout("frame", (), 0.6, ("the rectangles on it look built or printed, not laid there; it is kept whole",))
 #: Even margins on all sides of one picture: its own border or mount, or a lid around it. Nothing is cut off.
 BORDERED = Layout("frame", (), 0.5, ("an even border on all sides may be the picture's own; it is kept",))
 
@@ -123,6 +125,8 @@ def _seen(rgb: npt.NDArray[np.uint8]) -> Layout:
         return ODD if things else FRAME
     if not all(_corner_in_sight(one.outline.corners, rgb.shape) for one in placed):
         return UNSURE
+    if not byhand.are_sheets([one.outline.corners for one in placed], rgb.shape):
+        return MADE_SO
     alone = placed[0].outline.corners if len(placed) == 1 else None
     if alone is not None and bed.is_narrow(alone, rgb.shape[1::-1]) and not bed.is_lid(rgb, alone):
         return BORDERED
