@@ -14,7 +14,7 @@ import numpy.typing as npt
 from surrogate import standing
 from surrogate.collection import files
 from surrogate.condition import kind as kinds
-from surrogate.condition import lot
+from surrogate.condition import lot, scan_error
 from surrogate.condition import measure as condition
 from surrogate.condition import picture as condition_picture
 from surrogate.condition.measure import Measured
@@ -77,6 +77,8 @@ def take_in(job: Job) -> Taken:
     opened = _open(master, header.pages, job)
     job, raster, shown, notes, guess = opened.job, opened.raster, opened.shown, opened.notes, opened.guess
     measured, parts = measure_pictures(raster, shown, opened.density, guess.kind, job.side, job.decisions.lot)
+    fade = scan_error.widened(measured.condition.fade, opened.density, profile=raster.profile, bits=header.bits)
+    measured = replace(measured, condition=measured.condition.model_copy(update={"fade": fade}))
     copies = _copies(master, sha256, raster, shown, parts, job)
     if header.pages > 1:
         further, said = _further_pages(master, sha256, header.pages, job)

@@ -4,7 +4,8 @@ import random
 
 import pytest
 
-from surrogate.condition import film, priority
+from surrogate import film
+from surrogate.condition import priority
 from surrogate.condition.priority import Evidence
 from surrogate.records import Condition, Fade, Grade, Kind, Region, Side, Stain
 

@@ -68,6 +68,7 @@ def test_film_and_targets_are_not_measurable(kind):
     found, labels = stain.measure(letter(), ppi=100.0, kind=kind, base_density=None)
     assert found.grade is Grade.NOT_MEASURABLE
     assert "not measurable" in found.note
+    assert ("vinegar" in found.note) is (kind is Kind.NEGATIVE)  # what a scan cannot show is asked
     assert labels is None
 
 

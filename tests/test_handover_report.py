@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html.parser
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 from urllib.parse import unquote
 
@@ -11,8 +12,9 @@ import handmade
 import pytest
 from browser import Browser, chromium_missing
 
+from surrogate.collection.changes import CompareReport, keep
 from surrogate.handover import report
-from surrogate.records import Manifest, Original
+from surrogate.records import Kind, Manifest, Original
 
 
 def write(folder: Path, manifest: Manifest, notes: tuple[str, ...] = ()) -> Path:
@@ -84,6 +86,24 @@ def test_every_link_leads_somewhere(folder: Path, manifest: Manifest) -> None:
     for original in manifest.originals:
         for made in (*original.masters, *original.copies):
             assert made.file in page.links or "thumbnail" in made.file
+
+
+def test_film_is_never_cleared_and_later_scans_are_told(tmp_path: Path) -> None:
+    manifest = handmade.build(tmp_path, 2)
+    first, second = manifest.originals
+    film = first.model_copy(update={"kind": Kind.NEGATIVE, "date": "1936"})
+    told = CompareReport(
+        reference=second.reference, side="recto", verdict="changed", density_loss=(0.04, 0.12, 0.02),
+        uncertainty=(0.03, 0.03, 0.03), base_shift=None, regions=[], scanner_correction="base", picture=None,
+    )  # fmt: skip
+    scan = tmp_path / "again.tif"
+    scan.write_bytes(b"scan")
+    keep(tmp_path, date(2027, 5, 3), told, second.condition[0], master=second.masters[0], scan=scan)
+    (tmp_path / "condition/changes/torn.json").write_text("{", encoding="utf-8")
+    text = write(tmp_path, manifest.model_copy(update={"originals": [film, second]})).read_text("utf-8")
+    assert "Treat it as nitrate film until somebody who may judge has looked" in text
+    assert "Compared on 3 May 2027 with the scan again.tif: changed, up to 12 % of the density lost" in text
+    assert "No stain found" not in text
 
 
 def test_written_twice_is_untouched(folder: Path, manifest: Manifest) -> None:

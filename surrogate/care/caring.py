@@ -12,10 +12,10 @@ from surrogate.care import climate, findings, inspection, kept_pages, light, she
 from surrogate.care.content import Known, sections
 from surrogate.care.round_sheet import round_sheet
 from surrogate.care.rules import HOUSING, Material, material, side_mm, unstable
+from surrogate.collection import changes
 from surrogate.collection.cells import safe_cell
 from surrogate.collection.files import replace_if_changed
 from surrogate.collection.listing import read
-from surrogate.condition import change_record
 from surrogate.errors import WrongUse
 from surrogate.records import Manifest, Original, Record
 
@@ -62,7 +62,7 @@ def care(folder: Path, plan: Plan | None = None, *, start: date | None = None, t
     climates = climate.read_folder(target / "climate")
     budgets = [used for original in kept if (used := showing.used(original, hung, day))]
     warnings = [*findings.alarms(found), *climate.alarms(climates), *_overshown(budgets)]
-    changed = [record.report.reference for record in change_record.kept(folder) if record.report.verdict == "changed"]
+    changed = [record.report.reference for record in changes.kept(folder) if record.report.verdict == "changed"]
     pages = [kept_pages.shown(budgets, _turns(kept, hung, plan, day), day), kept_pages.inspected(found)]
     pages += [kept_pages.measured(climates)] if climates else []
     content = sections(manifest, Known(

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
+from surrogate import film
 from surrogate.care.findings import KINDS
-from surrogate.records import Original
+from surrogate.records import Kind, Original
 from surrogate.sheets.page import HAIR, PENCIL, Document, Page
 
 _WIDTH, _HEIGHT = 297.0, 210.0
@@ -15,6 +16,9 @@ _LEFT, _TOP, _FOOT = 14.0, 18.0, 196.0
 #: Widths (mm) of reference and place; the ticks share what is left before the words.
 _REFERENCE, _PLACE, _TICK, _WORDS = 34.0, 48.0, 15.0, 36.0
 _ROW = 9.5
+
+#: Width (mm) of words on the page about film, and how many numbers it names.
+_WORDING, _NAMED = 230.0, 120
 
 
 def round_sheet(collection: str, originals: Sequence[Original], day: date) -> bytes:
@@ -35,7 +39,25 @@ def round_sheet(collection: str, originals: Sequence[Original], day: date) -> by
         page.line(x, y + 7.4, _WIDTH - _LEFT, y + 7.4, grey=HAIR)
         y += _ROW
         page.line(_LEFT, y, _WIDTH - _LEFT, y, grey=HAIR, points=0.3)
+    film_in_round = [original for original in originals if original.kind is Kind.NEGATIVE]
+    if film_in_round:
+        _ask_of_film(document, film_in_round)
     return document.finish()
+
+
+def _ask_of_film(document: Document, film_in_round: Sequence[Original]) -> None:
+    """A page of what no scan of film shows; it comes whether or not nitrate is suspected, since none is cleared."""
+    page = document.page(_WIDTH, _HEIGHT)
+    page.text(_LEFT, _TOP, "Film: ask of each piece what its scan cannot show", size=14, weight="bold")
+    y = page.paragraph(_LEFT, _TOP + 6, _WORDING, film.NITRATE_CAUTION, size=9) + 5
+    for question in film.QUESTIONS:
+        page.rectangle(_LEFT, y, 4.2, 4.2, grey=PENCIL)
+        y = page.paragraph(_LEFT + 8, y, _WORDING - 8, question, size=10) + 4
+    suspected = [one.reference for one in film_in_round if film.nitrate(one.date, "", one.notes).suspected]
+    named = ", ".join(suspected[:_NAMED]) + (f" and {len(suspected) - _NAMED} more" if len(suspected) > _NAMED else "")
+    if suspected:
+        y = page.paragraph(_LEFT, y + 2, _WORDING, f"Treat as nitrate until judged: {named}.", size=9) + 3
+    page.paragraph(_LEFT, y, _WORDING, "Film that is not named here is not cleared by that.", size=9)
 
 
 def _head(document: Document, collection: str, day: date) -> tuple[Page, float]:

@@ -10,14 +10,14 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from surrogate.collection.changes import FOLDER, ChangedRegion, CompareReport, Evidence, Verdict, keep
 from surrogate.collection.listing import read
 from surrogate.condition.change_marks import Mark, find_marks
 from surrogate.condition.change_picture import draw
-from surrogate.condition.change_record import FOLDER, ChangedRegion, CompareReport, keep
 from surrogate.condition.change_scanner import Correction, base_shift, correction, patch_densities, read_target
 from surrogate.condition.change_surround import without_surround
 from surrogate.condition.change_tones import Tones, measure_tones
-from surrogate.condition.change_verdict import INTERVAL, Evidence, Verdict, critical, spread, strongest
+from surrogate.condition.change_verdict import INTERVAL, critical, spread, strongest
 from surrogate.condition.colorimetry import triple
 from surrogate.condition.fade_network import weights
 from surrogate.condition.measure import measure, proxy

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from surrogate.collection.changes import Evidence
 
-Verdict = Literal["unchanged", "changed", "cannot say"]
-Evidence = Literal["none", "base", "target"]
+Array = npt.NDArray[np.float64]
 
 #: How far two scanners' contrast differs once both are brought together, as standard deviations: of all dyes alike, and
 #: of each by itself. "base": an assumption about profiled scanners (1 L* at density 1.0 is 2.4 % of contrast; ISO

@@ -19,7 +19,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from surrogate.condition import film
+from surrogate import film
 from surrogate.records import Condition, Grade, Kind, Priority, Stain
 
 

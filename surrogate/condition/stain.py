@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from surrogate import film
 from surrogate.condition import backs, colorimetry, marks, paper
 from surrogate.records import Grade, Kind, Region, Stain, Triple
 
@@ -45,6 +46,9 @@ def measure(
     base = paper.measure(density, kind, base_density)
     if kind in (Kind.NEGATIVE, Kind.TARGET):
         note = "Marks are not measurable on film or a target: colour and transparency follow other rules there."
+        if kind is Kind.NEGATIVE:
+            note += f" {film.NOT_SHOWN} {' '.join(film.QUESTIONS)} Possible nitrate film: local rules and licensed "
+            note += "practice decide."
         return _record(Grade.NOT_MEASURABLE, None, base, [], note), None
     found, labels = marks.find(density)
     regions, kept = _regions(marks.seen(density), found, labels, _px_mm(density.shape, labels.shape, ppi))

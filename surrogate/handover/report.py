@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from itertools import islice
@@ -17,10 +18,11 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
-from surrogate.collection import paths
+from surrogate import film
+from surrogate.collection import changes, paths
 from surrogate.collection.files import replace_if_changed
 from surrogate.handover.templating import templates
-from surrogate.handover.words import KINDS, date_words, fade_words, percent, sentence, stain_words
+from surrogate.handover.words import KINDS, compared_words, date_words, fade_words, percent, sentence, stain_words
 from surrogate.records import (
     CollectionInfo,
     Condition,
@@ -123,21 +125,39 @@ def _afters(copies: Sequence[Copy], to: str) -> list[dict[str, Any]]:
     return afters
 
 
-def _side(original: Original, side: Side, folder: Path, words: Mapping[str, Sequence[str]], to: str) -> dict[str, Any]:
+@dataclass(frozen=True)
+class _Told:
+    """What other files say: what recipes did, by copy, and what later scans showed, by number and side."""
+
+    recipes: Mapping[str, Sequence[str]]
+    compared: Mapping[tuple[str, str], Sequence[str]]
+
+
+def _compared(folder: Path) -> dict[tuple[str, str], list[str]]:
+    found: dict[tuple[str, str], list[str]] = {}
+    for record in sorted(changes.readable(folder), key=lambda record: record.date):
+        found.setdefault((record.report.reference, record.report.side), []).append(compared_words(record))
+    return found
+
+
+def _side(original: Original, side: Side, folder: Path, told: _Told, to: str) -> dict[str, Any]:
     master = next((master for master in original.masters if master.side is side), None)
     condition = next((condition for condition in original.condition if condition.side is side), None)
     copies = [copy for copy in original.copies if copy.side is side]
     before = paths.condition(original.reference, side, "png")
-    said = dict.fromkeys(sentence(said) for copy in copies for said in words.get(copy.file, ()))
+    said = dict.fromkeys(sentence(said) for copy in copies for said in told.recipes.get(copy.file, ()))
     lines = []
     if condition is not None:
         lines = [fade_words(condition.fade, original.kind), stain_words(condition.stain)]
+    if original.kind is Kind.NEGATIVE and side is Side.RECTO:
+        lines.append(film.caution(original.date, original.notes))
+    lines += told.compared.get((original.reference, side.value), ())
     return {
         "name": _SIDE_NAMES[side],
         "before": to + quote(before) if (folder / before).is_file() else "",
         "marks": bool(condition and condition.stain.regions),
         "after": _afters(copies, to),
-        "condition": lines,
+        "condition": [line for line in lines if line],
         "words": list(said),
         "links": _links(master, copies, to),
         "figures": list(_figures(condition, master, copies)),
@@ -152,7 +172,7 @@ def _kind_words(original: Original) -> str:
     return f"{words} ({percent(sure)} sure)"
 
 
-def _entry(original: Original, folder: Path, words: Mapping[str, Sequence[str]], to: str) -> dict[str, Any]:
+def _entry(original: Original, folder: Path, told: _Told, to: str) -> dict[str, Any]:
     place = original.location
     facts = [
         _kind_words(original),
@@ -177,7 +197,7 @@ def _entry(original: Original, folder: Path, words: Mapping[str, Sequence[str]],
         "facts": [fact for fact in facts if fact],
         "caption": original.caption,
         "inscription": original.inscription,
-        "sides": [_side(original, side, folder, words, to) for side in sides],
+        "sides": [_side(original, side, folder, told, to) for side in sides],
     }
 
 
@@ -230,6 +250,7 @@ def write(
         for rank, reference, page, title, reason in heapq.nsmallest(FIRST, urgent)
     ]
     template = templates().get_template("report.html")
+    told = _Told(words, _compared(folder))
     stream = iter(originals)
     for page in range(max(1, len(starts))):
         to = "" if page == 0 else "../"
@@ -248,7 +269,7 @@ def write(
             set_aside=set_aside if page == 0 else [],
             notes=notes if page == 0 else [],
             pages=pages,
-            entries=[_entry(original, folder, words, to) for original in islice(stream, PAGE)],
+            entries=[_entry(original, folder, told, to) for original in islice(stream, PAGE)],
         )
         replace_if_changed(folder / _page_file(page), text.encode())
     _remove_old_pages(folder, max(1, len(starts)))

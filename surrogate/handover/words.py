@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from surrogate.collection.changes import ChangeRecord
 from surrogate.records import Fade, Grade, Kind, Stain
 
 KINDS = {
@@ -72,7 +73,7 @@ def stain_words(stain: Stain) -> str:
         reason = stain.note.strip().removeprefix("Not measurable:").removeprefix("not measurable:")
         return f"Staining could not be measured. {sentence(reason)}".strip()
     if stain.grade is Grade.NONE:
-        return f"No stain found. {sentence(stain.note)}".strip()
+        return f"The base is not discoloured, as far as was measured. {sentence(stain.note)}".strip()
     parts = []
     if stain.area_fraction:
         parts.append(f"{percent(stain.area_fraction)} of the surface")
@@ -82,6 +83,18 @@ def stain_words(stain: Stain) -> str:
         parts.append(f"yellowness index of the paper {stain.yellowness_index:.0f}")
     words = _HOW_STAINED[stain.grade] + (": " + ", ".join(parts) if parts else "")
     return f"{words}. {sentence(stain.note)}".strip()
+
+
+def compared_words(record: ChangeRecord) -> str:
+    """One sentence on what a later scan of the same original showed."""
+    loss, found = record.report.density_loss, record.report.verdict
+    words = f"Compared on {date_words(record.date.isoformat())} with the scan {record.scan}: {found}"
+    if found == "changed" and loss is not None:
+        words += f", up to {percent(max(0.0, *loss))} of the density lost since its master was made"
+    if found == "changed" and record.report.regions:
+        marks = len(record.report.regions)
+        words += f", {marks} new mark{'' if marks == 1 else 's'}"
+    return f"{words}."
 
 
 def _plain_date(text: str) -> str | None:

@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
+from typing import Literal
 
 from pydantic import ValidationError
 
 from surrogate._version import __version__
 from surrogate.collection.files import replace_if_changed, sha256_of
-from surrogate.condition.change_verdict import Evidence, Verdict
 from surrogate.errors import CollectionUnusable
 from surrogate.records import Condition, Master, Record, Triple
 
 FOLDER = "condition/changes"
+
+Verdict = Literal["unchanged", "changed", "cannot say"]
+
+#: What brought the two scanners together.
+Evidence = Literal["none", "base", "target"]
 
 
 class ChangedRegion(Record):
@@ -70,6 +77,13 @@ def keep(
     content = json.dumps(record.model_dump(mode="json"), indent=2, ensure_ascii=False) + "\n"
     replace_if_changed(folder / name, content.encode())
     return told
+
+
+def readable(folder: Path) -> Iterator[ChangeRecord]:
+    """Records of a collection in the order of their files; what cannot be read is left out (`care` names it)."""
+    for path in sorted((folder / FOLDER).glob("*.json")):
+        with contextlib.suppress(OSError, ValidationError):
+            yield ChangeRecord.model_validate_json(path.read_bytes())
 
 
 def kept(folder: Path) -> list[ChangeRecord]:

@@ -22,6 +22,9 @@ NITRATE_CAUTION = (
     "the room and ask an archive conservator or the fire authority. Local rules and licensed practice decide."
 )
 
+#: What a scan of film leaves open, before :data:`QUESTIONS`.
+NOT_SHOWN = "A scan of film shows neither smell nor shrinkage. To be asked of the film itself:"
+
 QUESTIONS = (
     "Is there a smell of vinegar, camphor or something sharp? (Do not sniff closely; air the room first.)",
     "Does the film lie flat, or is it shrunken, wavy, channelled, brittle or sticky?",
@@ -67,6 +70,14 @@ def nitrate(date: str, edge_marks: str, notes: str) -> FilmSuspicion:
     if earliest <= NITRATE_LAST_YEAR + _LATE_MARGIN_YEARS:
         return _suspected(f"its date ({date}) reaches back to the years when nitrate film was sold or in use")
     return FilmSuspicion(False, f"its date ({date}) is after nitrate film; only a person can tell", QUESTIONS, "")
+
+
+def caution(date: str, notes: str) -> str:
+    """What to say of film that may be nitrate, with the reason; empty where it is not suspected (never: cleared)."""
+    found = nitrate(date, "", notes)
+    if not found.suspected:
+        return ""
+    return f"Treat it as nitrate film until somebody who may judge has looked: {found.because}. {found.caution}"
 
 
 def earliest_year(date: str) -> int | None:
