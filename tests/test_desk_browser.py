@@ -220,12 +220,12 @@ def test_a_scan_is_looked_at_closer_by_keyboard(small_address: str) -> None:
 def test_cards_come_as_one_scrolls_and_go_again(small_address: str) -> None:
     with Browser() as browser:
         browser.open(small_address)
-        browser.wait_for("document.querySelectorAll('.chunk').length === 6")
+        browser.wait_for("document.querySelectorAll('#shelf.long .chunk').length")
         first = browser.run("return document.documentElement.scrollHeight")
         browser.run(
             "document.querySelector('.cards input').click(); scrollTo(0, document.documentElement.scrollHeight)"
         )
-        browser.wait_for("document.querySelectorAll('.chunk')[5].querySelectorAll('li').length === 3")
+        browser.wait_for("document.querySelectorAll('.chunk[data-number=\"5\"] li').length === 3")
         assert browser.run("return document.documentElement.scrollHeight") == first  # nothing jumps
         assert browser.run("return document.querySelectorAll('.cards li').length") < 303
         assert browser.run("return document.getElementById('ticked').textContent") == "1 ticked"

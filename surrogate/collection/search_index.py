@@ -101,6 +101,10 @@ class SearchIndex:
             if stamp == self._stamp:
                 return
             with self._open() as db:
+                kept = db.execute("SELECT value FROM facts WHERE name = 'catalogue'").fetchone()
+                if kept is not None and kept[0] == str(stamp):  # an earlier desk saw it so: nothing to compare
+                    self._stamp = stamp
+                    return
                 db.execute("CREATE TEMP TABLE todo (reference TEXT PRIMARY KEY) WITHOUT ROWID")
                 known = db.execute("SELECT value FROM facts WHERE name = 'condition'").fetchone()
                 newest = db.execute("SELECT COALESCE(MAX(rowid), 0) FROM record.conditions").fetchone()[0]
@@ -108,6 +112,7 @@ class SearchIndex:
                 while self._enter_some(db):
                     pass
                 db.execute("INSERT OR REPLACE INTO facts VALUES ('condition', ?)", (newest,))
+                db.execute("INSERT OR REPLACE INTO facts VALUES ('catalogue', ?)", (str(stamp),))
             self._stamp = stamp
 
     def state(self) -> State:

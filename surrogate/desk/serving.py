@@ -55,3 +55,4 @@ def desk(folder: Path, port: int = 0) -> None:
         finally:
             app.state.late.close()
             app.state.room.sheets.finish()
+            app.state.room.index.catch_up()  # the next start has nothing to compare

@@ -232,7 +232,11 @@ def scrolling(folder: Path) -> None:
             " if (n < 600) requestAnimationFrame(step); else window.done = true; })"
         )
         browser.wait_for("window.done", 120)
-        browser.wait_for("document.querySelectorAll('.chunk:last-child .cards').length", 60)
+        browser.wait_for(
+            "document.querySelector('.chunk:last-child').getBoundingClientRect().bottom < 2 * innerHeight"
+            " && document.querySelectorAll('.chunk').length > 2",
+            60,
+        )
         tasks = browser.run("return tasks")
         late = browser.run("return frames.slice(5).filter(each => each > 20).length / (frames.length - 5)")
         kept = browser.run("return document.querySelectorAll('.cards li').length")

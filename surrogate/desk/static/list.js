@@ -3,39 +3,42 @@
 const shelf = document.getElementById("shelf");
 const pages = document.getElementById("pages");
 const KEPT = 8; // pages of cards in the document at a time
+const AHEAD = 600; // pixels above and below the window in which cards are made ready
 
 if (shelf && pages && shelf.dataset.page === "1") {
   pages.remove();
   const count = Number(shelf.dataset.count), onAPage = Number(shelf.dataset.onAPage);
+  const last = Math.max(0, Math.ceil(count / onAPage) - 1);
   const first = shelf.firstElementChild;
-  const chunks = [];
-  for (let start = 0; start < count; start += onAPage) {
-    const chunk = document.createElement("div");
-    chunk.className = "chunk";
-    chunk.dataset.number = chunks.length;
-    chunks.push(chunk);
-  }
-  shelf.replaceChildren(...chunks);
-  chunks[0].append(first);
-  const loaded = new Map([[0, 0]]); // number of the chunk, time of its last look
+  const chunks = new Map(); // pages of cards in the document, by number; the first stays, all others are measured by it
   const row = () => first.children[0].getBoundingClientRect().height + parseFloat(getComputedStyle(first).rowGap);
   const columns = () => getComputedStyle(first).gridTemplateColumns.split(" ").length;
-  let height = row(), across = columns();
+  const rows = number => Math.ceil(Math.min(onAPage, count - number * onAPage) / across);
+  let height, across, page; // of a row, in a row, of a page
+  const put = (chunk, number) => {
+    chunk.style.top = `${number * page}px`;
+    chunk.style.height = `${rows(number) * height}px`;
+  };
+  const add = (number, cards) => {
+    const chunk = document.createElement("div");
+    chunk.className = "chunk";
+    chunk.dataset.number = number;
+    chunk.append(cards);
+    const after = [...chunks.keys()].filter(each => each > number).sort((a, b) => a - b)[0];
+    chunks.set(number, chunk);
+    if (page) put(chunk, number);
+    shelf.insertBefore(chunk, chunks.get(after) || null);
+  };
+  shelf.classList.add("long");
+  add(0, first);
   const measure = () => {
     height = row();
     across = columns();
-    chunks.forEach((chunk, number) => {
-      const cards = Math.min(onAPage, count - number * onAPage);
-      chunk.style.height = `${Math.ceil(cards / across) * height}px`;
-    });
+    page = Math.ceil(onAPage / across) * height;
+    shelf.style.height = `${last * page + rows(last) * height}px`;
+    chunks.forEach(put);
   };
   measure();
-  let wait = 0;
-  new ResizeObserver(() => {
-    if (across === columns() && Math.abs(row() - height) < 1) return;
-    clearTimeout(wait);
-    wait = setTimeout(measure, 100);
-  }).observe(shelf);
 
   const ticked = new Set();
   shelf.addEventListener("change", event => {
@@ -43,42 +46,52 @@ if (shelf && pages && shelf.dataset.page === "1") {
     else ticked.delete(event.target.value);
   });
 
-  const asked = new Set();
-  const near = new Set();
+  const near = new Map(); // pages of cards that one sees or nearly sees, with the wait before each is asked for
   async function load(number) {
-    if (loaded.has(number) || asked.has(number)) return;
-    asked.add(number);
+    if (chunks.has(number)) return;
     const query = new URLSearchParams(shelf.dataset.within);
     query.set("page", number + 1);
     const answer = await fetch("/cards?" + query).catch(() => null);
-    asked.delete(number);
-    if (!answer || !answer.ok || !near.has(number)) return;
+    if (!answer || !answer.ok || !near.has(number) || chunks.has(number)) return;
     const cards = document.createRange().createContextualFragment(await answer.text());
+    if (chunks.has(number)) return;
     for (const box of cards.querySelectorAll("input")) box.checked = ticked.has(box.value);
-    chunks[number].replaceChildren(cards);
-    loaded.set(number, performance.now());
-    if (loaded.size > KEPT) unload();
+    add(number, cards);
+    unload();
   }
   function unload() {
-    for (const number of [...loaded.keys()]) {
-      if (loaded.size <= KEPT) return;
-      if (number === 0 || near.has(number) || chunks[number].contains(document.activeElement)) continue;
-      loaded.delete(number);
-      chunks[number].replaceChildren();
+    for (const [number, chunk] of chunks) {
+      if (chunks.size <= KEPT) return;
+      if (number === 0 || near.has(number) || chunk.contains(document.activeElement)) continue;
+      chunks.delete(number);
+      chunk.remove();
     }
   }
-  const settle = new Map(); // while one scrolls fast past a page it is not asked for
-  const watch = new IntersectionObserver(entries => {
-    for (const {target, isIntersecting} of entries) {
-      const number = Number(target.dataset.number);
-      clearTimeout(settle.get(number));
-      if (isIntersecting) {
-        near.add(number);
-        settle.set(number, setTimeout(load, 60, number));
-      } else near.delete(number);
+  function look() {
+    seen = 0;
+    const top = shelf.getBoundingClientRect().top;
+    const from = Math.max(0, Math.floor((-top - AHEAD) / page));
+    const to = Math.min(last, Math.floor((innerHeight - top + AHEAD) / page));
+    for (const [number, wait] of near) {
+      if (number >= from && number <= to) continue;
+      clearTimeout(wait); // one scrolls fast past it
+      near.delete(number);
     }
-  }, {rootMargin: "600px"});
-  chunks.forEach(chunk => watch.observe(chunk));
+    for (let number = from; number <= to; number++) {
+      if (!near.has(number)) near.set(number, setTimeout(load, 60, number));
+    }
+  }
+  let seen = 0;
+  const lookSoon = () => { seen = seen || requestAnimationFrame(look); };
+  addEventListener("scroll", lookSoon, {passive: true});
+  addEventListener("resize", lookSoon);
+  let wait = 0;
+  new ResizeObserver(() => {
+    if (across === columns() && Math.abs(row() - height) < 1) return;
+    clearTimeout(wait);
+    wait = setTimeout(() => { measure(); look(); }, 100);
+  }).observe(shelf);
+  lookSoon();
 
   const choosing = document.getElementById("choosing");
   choosing.addEventListener("submit", () => {
