@@ -90,10 +90,14 @@ def find(density: Floats) -> tuple[list[Mark], Labels]:
 
     The label picture is 512 px long and 384 px across whatever the sheet's shape (see :func:`seen`).
     """
-    found = candidates(seen(density))
+    return find_on(seen(density))
+
+
+def find_on(sheet: Floats) -> tuple[list[Mark], Labels]:
+    """The same for a sheet at the size of :func:`seen`."""
+    found = candidates(sheet)
     believed = sorted(((confidence(one), one) for one in found if is_mark(one)), key=lambda pair: -pair[0])[:MAX_MARKS]
-    upright = density.shape[0] > density.shape[1]
-    labels = np.zeros((WIDTH, HEIGHT) if upright else (HEIGHT, WIDTH), np.uint8)
+    labels = np.zeros(sheet.shape[:2], np.uint8)
     marks = []
     for label, (sure, one) in enumerate(believed, start=1):
         labels[one.area & (labels == 0)] = label

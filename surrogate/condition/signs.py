@@ -118,7 +118,6 @@ def _level_lines(tone: Floats) -> list[tuple[float, Mask]]:
     """Nearly level lines of one tone plane, the strongest of each polarity.
 
     A crease is lighter (or darker) than the sheet on both its sides; an edge of the picture only than one. Its place
-    A crease is lighter (or darker) than the sheet on both its sides; an edge of the picture only than one. Its place
     is sought over sixteen segments from edge to edge; the third-weakest of them speaks for the line, and both ends must
     show it, which the edges of a bordered picture do not. Only what it is stronger than the next line counts: lines of
     type and ruled lines come in numbers.

@@ -50,22 +50,23 @@ def measure(
             note += f" {film.NOT_SHOWN} {' '.join(film.QUESTIONS)} Possible nitrate film: local rules and licensed "
             note += "practice decide."
         return _record(Grade.NOT_MEASURABLE, None, base, [], note), None
-    found, labels = marks.find(density)
-    regions, kept = _regions(marks.seen(density), found, labels, _px_mm(density.shape, labels.shape, ppi))
+    sheet = marks.seen(density)
+    found, labels = marks.find_on(sheet)
+    regions, kept = _regions(sheet, found, labels, _px_mm(density.shape, labels.shape, ppi))
     covered = float((kept > 0).mean())
     grade = max(_base_grade(base, kind), _mark_grade(covered, regions), key=_ORDER.index)
-    words = [base.note, *_written(density, kind)]
+    words = [base.note, *_written(sheet, kind)]
     words.append(_SOME_MISSED if regions else _NONE_FOUND)
     if any(region.kind == marks.MOULD for region in regions):
         words.append(MOULD_CAUTION)
     return _record(grade, covered, base, regions, " ".join(words)), kept if regions else None
 
 
-def _written(density: Floats, kind: Kind) -> list[str]:
+def _written(sheet: Floats, kind: Kind) -> list[str]:
     """What a back or a letter was written with, in words; a guess, with its confidence."""
     if kind is not Kind.DOCUMENT:
         return []
-    found = backs.marks(marks.seen(density))
+    found = backs.marks(sheet)
     return [f"Looks like {one.kind} ({100 * one.confidence:.0f} % sure). {one.note}" for one in found]
 
 

@@ -1,6 +1,6 @@
 """Kind of original, marks and yellowness on pictures that no fit saw: ``SURROGATE_PHOTOGRAPHS=... python -m
 tests.benchmarks.quality_condition [SHARE] [PART...]``; SHARE of the full number of pictures (1 takes about half an
-hour); PARTs are yellowness, kinds, tones and marks, all when none is named.
+hour); PARTs are yellowness, time, kinds, tones and marks, all when none is named.
 """
 
 from __future__ import annotations
@@ -20,9 +20,12 @@ from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from surrogate.condition import colorimetry, kind, marks, paper
+from surrogate.condition import colorimetry, kind, marks, measure, paper, picture, scan_error
+from surrogate.copies.make import reduced
 from surrogate.imaging.density import to_density
-from surrogate.records import Kind
+from surrogate.imaging.read import Raster
+from surrogate.pipeline import CONDITION_LONG_EDGE_PX, proxy_density
+from surrogate.records import Kind, Side
 from tests.benchmarks import judged_marks, judged_originals
 
 Area = NDArray[np.bool_]
@@ -176,6 +179,41 @@ def yellowness(count: int) -> None:
     print(f"error median {np.median(errors):.2f}, worst {max(errors):.2f} (goal 1.5)")
 
 
+def cost() -> None:
+    """CPU of the whole of condition, on what reading leaves of a scan of 6573 x 4382 px (28.8 MP): 2048 px."""
+    paths = judged_originals.photographs()
+    print("\nCPU in s, whole condition of a 28.8-megapixel scan read to 2048 px, median of 7 (goal 0.2):")
+    for name in ("colour-print", "silver-print", "clipping", "document"):
+        rng = np.random.default_rng(3)
+        light = judged_originals.MAKERS[name](rng, paths, (1024, 682))
+        small = judged_originals.scanned(rng, np.asarray(light, np.float32))
+        raster = Raster(cv2.resize(small, (2048, 1365)), 2048 / 6573, 93.5, "sRGB assumed")
+        times = [_timed(raster, Kind(name)) for _ in range(8)][1:]
+        steps = " ".join(f"{step} {np.median([each[step] for each in times]):.3f}" for step in times[0])
+        print(f"  {name:13} {np.median([sum(each.values()) for each in times]):.3f}: {steps}")
+
+
+def _timed(raster: Raster, its_kind: Kind) -> dict[str, float]:
+    spent, before = {}, time.process_time()
+
+    def step(name: str) -> None:
+        nonlocal before
+        now = time.process_time()
+        spent[name], before = now - before, now
+
+    density = proxy_density(raster)
+    step("density")
+    kind.guess(density, ppi=raster.ppi, layout_parts=0, background="frame")
+    step("kind")
+    found = measure.measure(density, kind=its_kind, side=Side.RECTO, ppi=raster.ppi)
+    step("measuring")
+    scan_error.widened(found.condition.fade, density, profile=raster.profile, bits=8)
+    step("error")
+    picture.draw(reduced(raster.pixels, CONDITION_LONG_EDGE_PX), found.condition.stain, found.marks)
+    step("outlines")
+    return spent
+
+
 def _encode(linear: NDArray[np.float64]) -> NDArray[np.float64]:
     """IEC 61966-2-1, written again so that the program is not judged by itself."""
     linear = np.clip(linear, 0, 1)
@@ -186,13 +224,15 @@ def main() -> None:
     """Print the three tables."""
     warnings.simplefilter("ignore")
     share = float(sys.argv[1]) if len(sys.argv) > 1 else 0.25
-    parts = sys.argv[2:] or ["yellowness", "kinds", "tones", "marks"]
+    parts = sys.argv[2:] or ["yellowness", "time", "kinds", "tones", "marks"]
     if "yellowness" in parts:
         yellowness(20)
     if not os.environ.get("SURROGATE_PHOTOGRAPHS"):
         print("Set SURROGATE_PHOTOGRAPHS to the folder of photographs for the kinds and the marks; skipped.")
         return
     cv2.setNumThreads(1)
+    if "time" in parts:
+        cost()
     if "kinds" in parts:
         kinds(max(1, round(24 * share)))
     if "tones" in parts:
