@@ -188,6 +188,26 @@ def test_a_choice_is_seen_at_once_and_undone(small_address: str, small: Path) ->
         assert saved(small, "2026.001.0001", "strength") is None
 
 
+def test_a_back_is_put_to_its_front_by_keyboard_and_undone(small_address: str, small: Path) -> None:
+    with Browser() as browser:
+        browser.open(small_address)
+        browser.open(f"{browser.run('return location.origin')}/original/2026-001-0003")
+        browser.run("document.getElementById('front').closest('details').querySelector('summary').focus()")
+        browser.press(ENTER)
+        reach(browser, "#front", 3)
+        browser.run("document.activeElement.value = ''")
+        for key in "2026.001.0002":
+            browser.press(key)
+        reach(browser, "[value=join]", 2)
+        browser.press(ENTER)
+        browser.wait_for("location.search.includes('told_paired') && document.readyState === 'complete'")
+        assert browser.run("return document.querySelector('[value=leave]').closest('details').open")
+        assert (small / "pairs.csv").read_text("utf-8-sig").split() == ["front,back", "2026.001.0002,2026.001.0003"]
+        browser.cdp("Input.dispatchKeyEvent", type="keyDown", key="End", code="End", modifiers=1)
+        browser.wait_for("location.search.includes('told_undone') && document.readyState === 'complete'")
+        assert not (small / "pairs.csv").exists()
+
+
 def test_a_corner_is_moved_by_keyboard(small_address: str, small: Path) -> None:
     with Browser() as browser:
         browser.open(small_address)

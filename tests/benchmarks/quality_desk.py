@@ -107,6 +107,7 @@ def attacks(folder: Path) -> Iterator[tuple[str, bool]]:
         "/sets",
         f"/original/{NAME}/turn",
         f"/original/{NAME}/inspection",
+        f"/original/{NAME}/pair",
         f"/original/{NAME}/pass-on",
     ):
         yield f"{path} by GET", client.get(path + f"?token={token}&name=x&by=left&side=recto").status_code == 200
@@ -280,7 +281,21 @@ def random_requests(folder: Path, count: int) -> tuple[int, dict[int, int]]:
             "viewing",
             "reading",
         ),
-        *("0", "1", "-1", "turn", "back", "outline", "closer", "alike", "pass-on", "inspection", "page", "desk.css"),
+        *(
+            "0",
+            "1",
+            "-1",
+            "turn",
+            "back",
+            "outline",
+            "closer",
+            "alike",
+            "pass-on",
+            "inspection",
+            "pair",
+            "page",
+            "desk.css",
+        ),
     )
     starts = (
         *(
@@ -300,7 +315,14 @@ def random_requests(folder: Path, count: int) -> tuple[int, dict[int, int]]:
     one = f"/original/{NAME}"
     routes = (
         *("/", "/cards", "/questions", "/sets", "/date", "/known", "/undo", one, f"{one}/alike", f"{one}/pass-on"),
-        *(f"{one}/closer", f"{one}/turn", f"{one}/inspection", f"{one}/outline/recto", f"/preview/{NAME}/recto"),
+        *(
+            f"{one}/closer",
+            f"{one}/turn",
+            f"{one}/inspection",
+            f"{one}/pair",
+            f"{one}/outline/recto",
+            f"/preview/{NAME}/recto",
+        ),
         *(
             f"/tile/{NAME}/recto/0/0/0",
             f"/found/{NAME}/verso",
@@ -451,6 +473,7 @@ STATES = [
     ("/questions", ""),
     (f"/original/{NAME}", ""),
     (f"/original/{NAME}?lang=de", OPEN),
+    (f"/original/{name_of('2026.001.0002')}?lang=en", OPEN),
     (f"/original/{NAME}?lang=en", "document.querySelector('[data-do=compare]').click()"),
     (f"/original/{NAME}", "document.querySelector('[data-do=marks]').click()"),
     (f"/original/{NAME}", "for (const n of [0, 0]) document.querySelectorAll('#faces li button')[n].click()"),
