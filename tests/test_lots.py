@@ -11,10 +11,13 @@ import pytest
 from PIL import Image
 
 from surrogate.collection.files import sha256_of
+from surrogate.condition import lot
+from surrogate.condition.fade_colour import estimate_jointly
+from surrogate.imaging.density import to_density
 from surrogate.lots import MOST, _Print, groups_of
 from surrogate.processing import ProcessReport, process
 from surrogate.rebuilding import rebuild
-from surrogate.records import Condition
+from surrogate.records import Condition, Lot
 from surrogate.reviving import revive
 
 #: One ageing for all: shares of cyan, magenta and yellow dye that were kept.
@@ -121,3 +124,16 @@ def test_very_large_lots_are_judged_in_groups_that_new_prints_leave_alone() -> N
     ]
     assert [len(group) for group in groups_of(more[: MOST + 1])] == [MOST + 1]
     assert groups_of(members[:1]) == []
+
+
+def test_what_is_kept_of_a_lot_gives_the_numbers_of_the_pictures_themselves(scans: list[Path]) -> None:
+    densities = [to_density(np.asarray(Image.open(path))) for path in scans[:3]]
+    densities.append((densities[0] * np.float32(0.45)).astype(np.float32))  # faded in another way: judged alone
+    kept = tuple(lot.glance(density) for density in densities)
+    assert max(map(len, kept)) < 8192
+    jointly = estimate_jointly(densities)
+    for place, density in enumerate(densities):
+        alike = lot.estimate(density, Lot(glances=kept, place=place))
+        assert alike.dye_share == pytest.approx(jointly[place].dye_share, abs=2e-5)
+        assert alike.evidence == jointly[place].evidence
+    assert lot.glance(np.zeros((8, 8, 3), np.float32)) == ""

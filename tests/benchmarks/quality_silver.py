@@ -1,17 +1,20 @@
 """Silver prints: recovered tones against the print before it aged, on an ageing that the fit never saw.
 
-    SURROGATE_PHOTOGRAPHS=DIR python tests/benchmarks/quality_silver.py [PHOTOGRAPHS] [--seed S]
+    SURROGATE_PHOTOGRAPHS=DIR python tests/benchmarks/quality_silver.py [PHOTOGRAPHS] [--seed S] [--only contrast|tones]
 
 DIR holds the photographs and their `index.tsv`; only sources kept for reporting are used. Prints are aged by
 tests/simulate/silver_print.py and scanned by tests/simulate/scanner.py. Figures are CIEDE2000 (mean over a picture)
-to the print before it aged: median and, in brackets, 90th percentile over prints. Toned and hand-coloured prints: how
+to the print before it aged: median and, in brackets, 90th percentile over prints. Contrast: error of the loss that
+`condition` states, and the grades. Toned and hand-coloured prints: how
 far the copy moved from the scan.
 """
 
 import argparse
 import os
 import sys
+from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -24,9 +27,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "fit"))
 from fit_silver import pictures
 
 from surrogate.condition.fade_silver import estimate
+from surrogate.condition.measure import measure as measured
 from surrogate.copies.fidelity import measure
 from surrogate.imaging.density import to_density
-from surrogate.records import Tone
+from surrogate.records import Kind, Side, Tone
 from surrogate.recovery import silver_print as planner
 from surrogate.recovery.play import play
 from tests.benchmarks import automatic
@@ -75,10 +79,44 @@ def toned(photo: np.ndarray, kind: str) -> np.ndarray:
     return tone.reflectance(0.08 + silver + 0.45 * cv2.GaussianBlur(colour, (0, 0), 3))
 
 
+def contrast(photos: list[np.ndarray], rng: np.random.Generator) -> None:
+    """The stated loss against the share of image silver that is gone, and against the red density that is: what turned
+    brown still darkens a little.
+    """
+    print("\ncontrast: error of the loss, silver / density, median (90th percentile); inside the 68 % interval; grades")
+    for level in LEVELS:
+        silver, density, inside, grades = [], [], [], Counter[str]()
+        for photo in photos:
+            original = silver_print.sample(rng, level)
+            fresh, aged = silver_print.print_of(photo, original)
+            unstained = replace(original, browned=0.0, yellowing=0.0, mirror=0.0)
+            _, bleached = silver_print.print_of(photo, unstained)
+            found = measured(to_density(scanned(aged, rng)), kind=Kind.SILVER_PRINT, side=Side.RECTO, ppi=None)
+            fade = found.condition.fade
+            grades[fade.grade.value] += 1
+            if fade.density_loss is not None and fade.uncertainty is not None:
+                silver.append(abs(fade.density_loss[0] - gone(fresh, bleached, unstained)))
+                density.append(abs(fade.density_loss[0] - gone(fresh, aged, original)))
+                inside.append(silver[-1] <= fade.uncertainty[0])
+        print(f"{level:9} {_spread(silver)} / {_spread(density)}; {np.mean(inside):.2f}; {dict(grades)}")
+
+
+def _spread(values: list[float]) -> str:
+    return f"{np.median(values):.3f} ({np.quantile(values, 0.9):.3f})"
+
+
+def gone(fresh: np.ndarray, aged: np.ndarray, original: silver_print.SilverPrint) -> float:
+    """Share of the red density above the base that is gone; what yellow stain absorbs of red is taken off."""
+    before = tone.density(fresh)[..., 0] - original.base_density
+    now = tone.density(aged)[..., 0] - original.base_density - original.yellowing * silver_print.YELLOW[0]
+    return float(1 - now.sum() / before.sum())
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("photographs", type=int, nargs="?", default=40)
     parser.add_argument("--seed", type=int, default=11)
+    parser.add_argument("--only", choices=("contrast", "tones"))
     options = parser.parse_args()
     if "SURROGATE_PHOTOGRAPHS" not in os.environ:
         print("skipped: SURROGATE_PHOTOGRAPHS names no folder of photographs")
@@ -86,6 +124,14 @@ def main() -> None:
     rng = np.random.default_rng(options.seed)
     paths = pictures(Path(os.environ["SURROGATE_PHOTOGRAPHS"]), report=True)
     photos = [photograph(paths[i]) for i in rng.permutation(len(paths))[: options.photographs]]
+    if options.only != "tones":
+        contrast(photos, np.random.default_rng(options.seed + 1))
+    if options.only != "contrast":
+        tones(photos, rng)
+
+
+def tones(photos: list[np.ndarray], rng: np.random.Generator) -> None:
+    """Copies against the prints before they aged, beside automatic corrections; then deliberate tones."""
     found: dict[str, dict[str, list[float]]] = {way: {level: [] for level in LEVELS} for way in WAYS}
     structure = []
     for level in LEVELS:
