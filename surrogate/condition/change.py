@@ -19,7 +19,7 @@ from surrogate.condition.change_surround import without_surround
 from surrogate.condition.change_tones import Tones, measure_tones
 from surrogate.condition.change_verdict import INTERVAL, critical, spread, strongest
 from surrogate.condition.colorimetry import triple
-from surrogate.condition.fade_network import weights
+from surrogate.condition.fade_network import dye_matrix
 from surrogate.condition.measure import measure, proxy
 from surrogate.condition.registration import laid_over, register
 from surrogate.errors import WrongUse
@@ -132,7 +132,7 @@ def judge(laid: Laid, kind: Kind, target: Correction | None) -> Judged:
     now = laid.now if target is None else np.asarray(target(laid.now), np.float32)
     covered, surround = without_surround(laid.before, now, laid.covered)
     silver = kind is not Kind.COLOUR_PRINT
-    tones = measure_tones(laid.before, now, covered, np.eye(3) if silver else weights()["matrix"].astype(float))
+    tones = measure_tones(laid.before, now, covered, np.eye(3) if silver else dye_matrix().astype(float))
     if silver and tones is not None:  # one image substance: the mean of the channels, three times
         tones = Tones(np.full(3, tones.loss.mean()), np.full((3, 3), tones.covariance.mean()))
     base, on_border = base_shift(laid.before, now, covered)

@@ -57,10 +57,10 @@ class FadeEstimate:
     ``dye_share``: share of cyan, magenta, yellow dye kept, at a density of 1.0 above the base, 0..1.05.
     ``base_density``: R, G, B density of the base with its stain, now. ``fresh_base``: what it read before it aged.
     ``light``: dose of light per dye, 0 = none: a thin density keeps ``exp(-light)`` of what dark fading left, thick
-    ones lose a fixed amount instead (see :func:`surrogate.condition.fade_network.light_fade`). ``dmax``: density of
-    the veil that surface and scanner lay over the blacks; 3 = none. ``covariance``: (6, 6) of log share C, M, Y and
-    base R, G, B. ``evidence``: words for people. ``dye_matrix``: R, G, B density of unit amounts of C, M, Y (rows
-    sum to 1), and ``shading``: how strongly a dye shades itself, both assumed of all prints. ``measurable``: False
+    ones lose a fixed amount instead (see :func:`surrogate.condition.fade_network.light_fade`).
+    ``covariance``: (6, 6) of log share C, M, Y and base R, G, B. ``evidence``: words for people. ``dye_matrix``: R, G,
+    B density of unit amounts of C, M, Y (rows sum to 1) as judged of this print, and ``shading``: how strongly a dye
+    shades itself, assumed of all prints. ``measurable``: False
     where the picture holds too little to judge from; the numbers then say "nothing happened".
     """
 
@@ -68,7 +68,6 @@ class FadeEstimate:
     base_density: Triple
     fresh_base: Triple
     light: Triple
-    dmax: float
     covariance: Covariance
     evidence: tuple[str, ...]
     dye_matrix: tuple[Triple, Triple, Triple]
@@ -233,18 +232,16 @@ def _covariance(look: network.Look, *, bordered: bool) -> Covariance:
 def _told(sight: _Sight, look: network.Look, about_lot: tuple[str, ...]) -> FadeEstimate:
     """The estimate of one print as a record. Numbers are rounded, so that no platform's last bit shows."""
     theta = network.gated(look.theta, look.gate).astype(np.float64).round(5)
-    w = network.weights()
-    matrix = w["matrix"].astype(np.float64).round(5)
+    matrix = network.dye_matrix(theta[12:].astype(np.float32)).astype(np.float64).round(5)
     made = FadeEstimate(
         dye_share=_triple(np.clip(np.exp(theta[:3]), 0.05, 1.05)),
         base_density=_triple(theta[3:6]),
         fresh_base=_triple(theta[6:9]),
         light=_triple(np.clip(theta[9:12], -0.5, 3.0)),
-        dmax=round(float(-np.log10(max(theta[12], 1e-3))), 4),
         covariance=_covariance(look, bordered=sight.border is not None).round(8),
         evidence=(),
         dye_matrix=(_triple(matrix[0]), _triple(matrix[1]), _triple(matrix[2])),
-        shading=round(float(w["beta"]), 5),
+        shading=round(float(network.weights()["beta"]), 5),
     )
     return replace(made, evidence=(*_words(made, sight), *about_lot))
 
@@ -252,13 +249,12 @@ def _told(sight: _Sight, look: network.Look, about_lot: tuple[str, ...]) -> Fade
 def _nothing(density: Floats) -> FadeEstimate:
     """The estimate of a picture that holds too little to judge from."""
     base = np.percentile(np.nan_to_num(density).reshape(-1, 3), 0.5, axis=0).astype(np.float64)
-    matrix = network.weights()["matrix"].astype(np.float64).round(5)
+    matrix = network.dye_matrix().astype(np.float64).round(5)
     return FadeEstimate(
         dye_share=(1.0, 1.0, 1.0),
         base_density=_triple(base),
         fresh_base=_triple(base),
         light=(0.0, 0.0, 0.0),
-        dmax=3.0,
         covariance=np.diag([1.0] * 3 + [0.25] * 3),
         evidence=("the picture is too small or too even to judge from",),
         dye_matrix=(_triple(matrix[0]), _triple(matrix[1]), _triple(matrix[2])),

@@ -26,10 +26,12 @@ QUANTILES = (
     0.55, 0.6, 0.65, 0.7, 0.75, 0.8, 0.84, 0.88, 0.92, 0.95, 0.965, 0.98, 0.99, 0.995, 0.998,
 )  # fmt: skip
 BINS = 14
-#: Output unit of each part of theta: log share C M Y, base R G B, fresh base R G B, light C M Y, veiling light.
-STEP = np.array([0.3] * 3 + [0.05] * 3 + [0.03] * 3 + [0.4] * 3 + [0.003], dtype=np.float32)
+#: Output unit of each part of theta: log share C M Y, base R G B, fresh base R G B, light C M Y, and how far the dyes'
+#: six side absorptions differ from the mean of all prints.
+STEP = np.array([0.3] * 3 + [0.05] * 3 + [0.03] * 3 + [0.4] * 3 + [0.06] * 6, dtype=np.float32)
+THETA = len(STEP)
 #: Theta before anything was seen; the base is replaced by what the border or the lightest part reads.
-START = np.array([0.0] * 6 + [0.07] * 3 + [0.0] * 3 + [0.003], dtype=np.float32)
+START = np.array([0.0] * 6 + [0.07] * 3 + [0.0] * 9, dtype=np.float32)
 #: Unit of the root of the precision of log shares and base.
 ROOT_SCALE = np.array([1 / 0.06] * 3 + [1 / 0.02] * 3, dtype=np.float32)
 #: Rounds in which the members look at the picture as recovered so far.
@@ -40,7 +42,7 @@ ROUNDS = 2
 class Look:
     """What the networks say of one print.
 
-    ``theta`` (13,) see STEP; ``gate`` 0..1, how much of it is to be believed against "nothing happened"; ``root``
+    ``theta`` (THETA,) see STEP; ``gate`` 0..1, how much of it is to be believed against "nothing happened"; ``root``
     (6, 6) lower triangle, precision of (log share, base) = root @ root.T; ``hidden`` what a lot's head needs.
     """
 
@@ -111,12 +113,19 @@ def light_fade(amount: Floats, tau: Floats, beta: float) -> Floats:
     return np.asarray(np.where(amount > 0, faded, amount * np.exp(-tau)))
 
 
+def dye_matrix(own: Floats | None = None) -> Floats:
+    """(3, 3) R, G, B density of unit amounts of C, M, Y, rows summing to 1: the mean of all prints, or that of a print
+    whose side absorptions (magenta, yellow in R; cyan, yellow in G; cyan, magenta in B) differ by ``own`` (6,).
+    """
+    off = np.clip(weights()["off"] + (0 if own is None else own), -0.05, 0.6)
+    matrix = np.array([[1, off[0], off[1]], [off[2], 1, off[3]], [off[4], off[5], 1]], dtype=np.float32)
+    return np.asarray(matrix / matrix.sum(axis=1, keepdims=True))
+
+
 def recover(density: Floats, theta: Floats) -> Floats:
     """(3, N) density as scanned to that of the print before it aged."""
-    w = weights()
-    matrix, beta = w["matrix"], float(w["beta"])
-    light = np.maximum(10.0**-density - max(float(theta[12]), 0.0), 10.0**-3.0)
-    amount = np.linalg.inv(matrix) @ (-np.log10(light) - theta[3:6, None])
+    matrix, beta = dye_matrix(theta[12:]), float(weights()["beta"])
+    amount = np.linalg.inv(matrix) @ (density - theta[3:6, None])
     tau = np.clip(theta[9:12, None], -0.5, 3.0)
     dark = light_fade(np.exp(np.clip(theta[:3, None], -2.5, 0.3)), -tau, beta)
     undone = light_fade(np.clip(amount, -4, 6), -tau, beta) / dark
@@ -128,7 +137,7 @@ def gated(theta: Floats, gate: float) -> Floats:
     out = theta.copy()
     out[:3] *= gate
     out[6:9] = theta[3:6] + gate * (theta[6:9] - theta[3:6])
-    out[9:] *= gate
+    out[9:12] *= gate
     return out
 
 
@@ -146,7 +155,7 @@ def look(picture: Floats, border: tuple[float, float, float] | None) -> Look:
         out = np.mean([a[0] for a in answers], axis=0)
         hidden = np.mean([a[1] for a in answers], axis=0)
         if number < ROUNDS:
-            theta = theta + out[:13] * STEP
+            theta = theta + out[:THETA] * STEP
     moved, gate, root = _moved(theta, out)
     return Look(moved, gate, root, hidden)
 
@@ -170,15 +179,15 @@ def look_together(looks: list[Look]) -> Look:
 
 def _moved(theta: Floats, out: Floats) -> tuple[Floats, float, Floats]:
     """New theta, gate and root of precision from a network's output."""
-    gate = float(np.clip(1.2 / (1 + np.exp(-(out[13] + 2.0))) - 0.1, 0, 1))
+    gate = float(np.clip(1.2 / (1 + np.exp(-(out[THETA] + 2.0))) - 0.1, 0, 1))
     root = np.zeros((6, 6), dtype=np.float32)
-    root[np.tril_indices(6)] = out[14:35]
+    root[np.tril_indices(6)] = out[THETA + 1 :]
     root[np.diag_indices(6)] = np.exp(np.clip(np.diag(root), -4, 4))
-    return np.asarray(theta + out[:13] * STEP, dtype=np.float32), gate, ROOT_SCALE[:, None] * root
+    return np.asarray(theta + out[:THETA] * STEP, dtype=np.float32), gate, ROOT_SCALE[:, None] * root
 
 
 def _member(net: str, picture: Floats, facts: Floats) -> tuple[Floats, Floats]:
-    """One network's output (35,) and hidden layer."""
+    """One network's output (THETA + 22,) and hidden layer."""
     w = weights()
     seen = picture - np.float32(0.7)
     for filters, bias in _layers()[net]:

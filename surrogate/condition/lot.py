@@ -12,13 +12,13 @@ import numpy.typing as npt
 
 from surrogate.condition.fade_colour import FadeEstimate, Glance, estimate_in_lot
 from surrogate.condition.fade_colour import glance as _glance
-from surrogate.condition.fade_network import Look
+from surrogate.condition.fade_network import THETA, Look
 from surrogate.records import Lot
 
 Floats = npt.NDArray[np.float32]
 
 #: theta, gate, root, bordered: what stands before the hidden numbers, see fade_network.Look.
-_THETA, _ROOT = 13, 6
+_ROOT = 6
 
 
 @lru_cache(maxsize=1)
@@ -43,7 +43,7 @@ def written(seen: Glance) -> str:
 def read(text: str) -> Glance:
     """The glance that :func:`written` wrote."""
     numbers = np.frombuffer(base64.b64decode(text), dtype="<f4").astype(np.float32)
-    theta, gate, root, bordered, hidden = np.split(numbers, np.cumsum([_THETA, 1, _ROOT * _ROOT, 1]))
+    theta, gate, root, bordered, hidden = np.split(numbers, np.cumsum([THETA, 1, _ROOT * _ROOT, 1]))
     return Glance(Look(theta, float(gate[0]), root.reshape(_ROOT, _ROOT), hidden), bool(bordered[0]))
 
 

@@ -21,9 +21,10 @@ Floats = npt.NDArray[np.float32]
 
 #: Largest factor on a dye. A share below about 0.2 cannot be read (noise drowns it); 4 keeps a margin.
 LARGEST_GAIN = 4.0
-#: Noise (standard deviation of density) that a copy may show after recovery: above it grain is plain to see
-#: (judgement: a just visible difference of lightness on an even tone, about 1 L*, is 0.02 density at mid grey).
-LARGEST_NOISE = 0.05
+#: Noise (standard deviation of density, at the megapixel that is measured) that a copy may show after recovery. Twice
+#: what is plain to see (judgement: 1 L* on an even tone is 0.02 density at mid grey), since a dye given back by half
+#: spoils more than grain: 0.05 cost 0.2 CIEDE2000 on severe prints (tests/benchmarks/plain_ageing.py, 240 prints).
+LARGEST_NOISE = 0.1
 #: Worst loss plus twice the stain from which an estimate is carried out whole; below it in proportion.
 TRUST_WHOLE = 0.30
 #: Half-width of the 68 % interval of the worst dye of one print (median, measured on the same prints).
@@ -89,6 +90,8 @@ def limited(e: FadeEstimate, noise_sd: float) -> tuple[FadeEstimate, list[str]]:
         # the steepest part of the curve is at zero: 1 / (dark share * exp(-dose))
         while dose[i] > 0 and _slope_at_zero(share[i], dose[i], e.shading) > 2 * most:
             dose[i] = round(dose[i] - 0.05, 5)
+        if dose[i] < e.light[i]:
+            said.append(f"thin {name} would need more than {2 * most:.1f} times its density; held there")
     return replace(e, dye_share=(share[0], share[1], share[2]), light=(dose[0], dose[1], dose[2])), said
 
 

@@ -124,24 +124,38 @@ def printed(light: Tensor, draw: Draw, n: int) -> tuple[Tensor, Tensor]:
 PATTERNS = (
     ((1.0, 1.0), (0.10, 0.7), (0.1, 0.8)),  # dark, cyan first
     ((0.2, 0.8), (0.1, 0.5), (1.0, 1.0)),  # dark, yellow first
-    ((0.2, 0.8), (1.0, 1.0), (0.2, 0.9)),  # light, magenta first
+    ((0.2, 0.8), (1.0, 1.0), (0.2, 0.9)),  # light, magenta first: LIGHT_PATTERN
     ((0.0, 1.0), (0.0, 1.0), (0.0, 1.0)),  # any
     ((0.8, 1.0), (0.8, 1.0), (0.8, 1.0)),  # all alike
 )
 PATTERN_SHARES = (0.34, 0.48, 0.72, 0.90)
+LIGHT_PATTERN = 2
 
 
-def shares(draw: Draw, n: int) -> tuple[Tensor, Tensor]:
-    """(n,3) log share kept and (n,) level, a quarter of each: unfaded, mild, medium, severe."""
+def shares(draw: Draw, n: int) -> tuple[Tensor, Tensor, Tensor]:
+    """(n,3) log share kept, (n,3) how much of it went by light 0..1, (n,) level, a quarter of each: unfaded to severe.
+
+    Two in five faded prints have one pattern, in the dark or partly by light; the others have hung and lain: the pattern of
+    dark fading and that of light are drawn each for itself and add up.
+    """
     level = draw.index(4, n)
-    low = constant((1.0, 0.78, 0.48, 0.20), draw.device)[level]
+    low = constant((1.0, 0.78, 0.48, 0.16), draw.device)[level]
     high = constant((1.0, 0.96, 0.82, 0.56), draw.device)[level]
     worst = torch.log(low + (high - low) * draw.uniform(0, 1, n))
-    u = draw.uniform(0, 1, n, 3)
     ranges = constant(PATTERNS, draw.device)
-    pick = torch.searchsorted(constant(PATTERN_SHARES, draw.device), draw.uniform(0, 1, n)).clamp(max=4)
-    weight = ranges[pick][..., 0] + (ranges[pick][..., 1] - ranges[pick][..., 0]) * u
-    return worst[:, None] * weight, level
+
+    def pattern(pick: Tensor) -> Tensor:
+        least, most = ranges[pick].unbind(2)
+        return least + (most - least) * draw.uniform(0, 1, n, 3)
+
+    one = pattern(torch.searchsorted(constant(PATTERN_SHARES, draw.device), draw.uniform(0, 1, n)).clamp(max=4))
+    one_by_light = (draw.uniform(0, 1, n, 1) * draw.chance(0.5, n, 1)).expand(n, 3)
+    part = draw.uniform(0, 1, n, 1)
+    dark, light = (1 - part) * pattern(draw.index(2, n)), part * pattern(torch.full_like(level, LIGHT_PATTERN))
+    both = dark + light
+    two = draw.chance(0.6, n, 1)
+    weight = torch.where(two, both / both.amax(1, keepdim=True), one)
+    return worst[:, None] * weight, torch.where(two, light / both, one_by_light), level
 
 
 def aged(photographs: Tensor, draw: Draw, lots: int, each: int, samples: int = 1024) -> Batch:
@@ -160,10 +174,9 @@ def aged(photographs: Tensor, draw: Draw, lots: int, each: int, samples: int = 1
     amount = torch.where(of_lot(draw.chance(0.5, lots, 1, 1)), amount.clamp(min=0), amount)
     truth = fresh[:, :, None] + matrix @ amount
 
-    log_share, level = shares(draw, lots)
+    log_share, by_light, level = shares(draw, lots)
     reach = constant((0.0, 0.08, 0.17, 0.32), draw.device)[level][:, None]
     stained = reach * draw.uniform(0, 1, lots, 1) ** 1.4 * draw.chance(0.88, lots, 1)
-    by_light = draw.uniform(0, 1, lots, 1) * draw.chance(0.5, lots, 1)
     dark = torch.exp(log_share * (1 - by_light))
     beta = draw.uniform(1.2, 4.0, lots, 1)
     tau = torch.log(torch.expm1(beta * dark) / torch.expm1(beta * torch.exp(log_share)))

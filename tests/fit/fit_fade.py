@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 import torch
 from family import PROXY, Batch, Draw, aged, colour_difference, constant
-from network import ROOT_SCALE, STEP, Estimator, gated, moved, recover
+from network import ROOT_SCALE, STEP, THETA, Estimator, gated, moved, recover
 from parts import split
 from torch import Tensor
 
@@ -73,7 +73,7 @@ def lot_loss(model: Estimator, made: list, hidden: Tensor, batch: Batch, each: i
     count = 2 + draw.index(each - 1, lots, 1)
     present = (torch.arange(each, device=root.device)[None] < count).float()
     out, mean = model.lot(
-        hidden.reshape(lots, each, -1), theta.reshape(lots, each, 13), diagonal.reshape(lots, each, 6), present
+        hidden.reshape(lots, each, -1), theta.reshape(lots, each, THETA), diagonal.reshape(lots, each, 6), present
     )
     theta, gate, root = (x.repeat_interleave(each, 0) for x in moved(mean, out))
     return losses(theta, gate, root, batch, model.optics).mean(), theta, gate
@@ -99,7 +99,7 @@ def set_scales(model: Estimator, photographs: Tensor, draw: Draw) -> None:
         facts.append(model.facts(model.recovered(batch.scan, theta), before, theta, batch.border))
     data = torch.cat(facts)
     centre, spread = data.mean(0), data.std(0).clamp(min=0.02)
-    spread[-17:-4], centre[-17:-4] = 1.0, 0.0
+    spread[-THETA - 4 : -4], centre[-THETA - 4 : -4] = 1.0, 0.0
     for member in [model.guess, *model.members]:
         member.centre.copy_(centre)
         member.spread.copy_(spread)
@@ -112,9 +112,7 @@ def go_on_from(model: Estimator, path: Path) -> None:
         for name, value in model.state_dict().items():
             if not name.startswith("optics"):
                 value.copy_(torch.from_numpy(stored[name].astype(np.float32)))
-        m = stored["matrix"] / np.diag(stored["matrix"])[:, None]
-        order = ((0, 1), (0, 2), (1, 0), (1, 2), (2, 0), (2, 1))
-        model.optics.off.copy_(torch.tensor([float(m[at]) for at in order]))
+        model.optics.off.copy_(torch.from_numpy(stored["off"]))
         model.optics.beta.copy_(torch.tensor(float(stored["beta"])))
 
 
@@ -233,7 +231,9 @@ def report(model: Estimator, photographs: Tensor, draw: Draw, name: str) -> None
         diagonal = torch.full((32, 8), 1.0, device=batch.scan.device)
         root = final[2]
         logs = torch.log(torch.diagonal(root, dim1=1, dim2=2) / constant(ROOT_SCALE, str(root.device)))
-        out, mean = model.lot(hidden.reshape(32, 8, -1), final[0].reshape(32, 8, 13), logs.reshape(32, 8, 6), diagonal)
+        out, mean = model.lot(
+            hidden.reshape(32, 8, -1), final[0].reshape(32, 8, THETA), logs.reshape(32, 8, 6), diagonal
+        )
         theta, gate, _ = (x.repeat_interleave(8, 0) for x in moved(mean, out))
         lot_difference, _ = errors(theta, gate, batch, model.optics)
         share = torch.exp(batch.log_share)
@@ -270,7 +270,7 @@ def check_scan() -> Tensor:
 def save(model: Estimator, table: np.ndarray, path: Path) -> None:
     model = model.cpu()
     arrays = {k: v.half().numpy() for k, v in model.state_dict().items() if not k.startswith("optics")}
-    arrays["matrix"] = model.optics.matrix().numpy()
+    arrays["off"] = model.optics.off.numpy()
     arrays["beta"] = model.optics.beta.clamp(1.0, 6.0).numpy()
     arrays["step"] = np.array(STEP, dtype=np.float32)
     arrays["intervals"] = table
@@ -294,7 +294,7 @@ def main() -> None:
     parser.add_argument("--lots", type=int, default=22)
     parser.add_argument("--rate", type=float, default=1.5e-3, help="highest rate of learning, falling by a cosine")
     parser.add_argument("--begin", type=Path, help="weights of an earlier fit to go on from")
-    parser.add_argument("--without", choices=("", "convolutions", "features"), default="")
+    parser.add_argument("--without", choices=("", "convolutions", "features", "dyes"), default="")
     chosen = parser.parse_args()
     device = "cuda" if torch.cuda.is_available() else "cpu"
     parts = split(chosen.photographs / "index.tsv")

@@ -14,13 +14,15 @@ QUANTILES = (
 )  # fmt: skip
 BINS = 14
 FEATURES = 3 * len(QUANTILES) + 4 * BINS + 6
-# theta: log share 3, base 3, fresh base 3, light 3, flare 1; the step of each that one unit of output makes
-STEP = (0.3, 0.3, 0.3, 0.05, 0.05, 0.05, 0.03, 0.03, 0.03, 0.4, 0.4, 0.4, 0.003)
-START = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.07, 0.07, 0.07, 0.0, 0.0, 0.0, 0.003)
+# theta: log share 3, base 3, fresh base 3, light 3, the dyes' own side absorptions 6; the step of each that one unit of
+# output makes
+STEP = (0.3, 0.3, 0.3, 0.05, 0.05, 0.05, 0.03, 0.03, 0.03, 0.4, 0.4, 0.4, *(0.06,) * 6)
+START = (*(0.0,) * 6, 0.07, 0.07, 0.07, *(0.0,) * 9)
+THETA = len(STEP)
 ROOT_SCALE = (1 / 0.06, 1 / 0.06, 1 / 0.06, 1 / 0.02, 1 / 0.02, 1 / 0.02)
 LOWER = tuple((row, column) for row in range(6) for column in range(row + 1))
 PLACE = tuple(tuple(float(6 * r + c == at) for at in range(36)) for r, c in LOWER)
-OUT = 13 + 1 + len(LOWER)
+OUT = THETA + 1 + len(LOWER)
 
 
 def features(density: Tensor) -> Tensor:
@@ -46,37 +48,37 @@ def features(density: Tensor) -> Tensor:
 
 
 class Optics(nn.Module):
-    """What recovery assumes of all prints: one dye matrix and one self-shading of dyes, learned as constants."""
+    """What recovery assumes of all prints: mean side absorptions of the dyes and their self-shading, learned."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, one_for_all: bool) -> None:
         super().__init__()
+        self.one_for_all = one_for_all
         self.off = nn.Parameter(torch.tensor([0.08, 0.02, 0.24, 0.08, 0.11, 0.24]))
         self.beta = nn.Parameter(torch.tensor(2.3))
 
-    def matrix(self) -> Tensor:
-        o = self.off
-        one = torch.ones_like(self.beta)
-        m = torch.stack(
-            [torch.stack([one, o[0], o[1]]), torch.stack([o[2], one, o[3]]), torch.stack([o[4], o[5], one])]
-        )
-        return m / m.sum(1, keepdim=True)
+    def matrix(self, own: Tensor) -> Tensor:
+        """(B,3,3) dye matrices, rows summing to 1, of prints whose side absorptions differ by (B,6) from the mean."""
+        o = (self.off + (0 * own if self.one_for_all else own)).clamp(-0.05, 0.6)
+        one = torch.ones_like(o[:, 0])
+        rows = ((one, o[:, 0], o[:, 1]), (o[:, 2], one, o[:, 3]), (o[:, 4], o[:, 5], one))
+        m = torch.stack([torch.stack(row, 1) for row in rows], 1)
+        return m / m.sum(2, keepdim=True)
 
 
 def gated(theta: Tensor, gate: Tensor) -> Tensor:
-    """Theta drawn towards "leave it alone" by (B,1) gate 0..1: share 1, no stain, no light, no flare."""
-    share, base, fresh, tau, flare = theta.split([3, 3, 3, 3, 1], 1)
-    return torch.cat([gate * share, base, base + gate * (fresh - base), gate * tau, gate * flare], 1)
+    """Theta drawn towards "leave it alone" by (B,1) gate 0..1: share 1, no stain, no light."""
+    share, base, fresh, tau, own = theta.split([3, 3, 3, 3, 6], 1)
+    return torch.cat([gate * share, base, base + gate * (fresh - base), gate * tau, own], 1)
 
 
 def recover(density: Tensor, theta: Tensor, optics: Optics) -> Tensor:
-    """(B,3,S) scan to the print before it aged, by (B,13) theta."""
-    share, base, fresh, tau, flare = (x[:, :, None] for x in theta.split([3, 3, 3, 3, 1], 1))
-    light = (10**-density - flare.clamp(min=0)).clamp(min=10**-3.0)
-    matrix = optics.matrix()
-    amount = inverse(matrix) @ (-torch.log10(light) - base)
+    """(B,3,S) scan to the print before it aged, by (B,THETA) theta."""
+    own = theta[:, 12:]
+    share, base, fresh, tau = (x[:, :, None] for x in theta[:, :12].split(3, 1))
+    matrix = optics.matrix(own)
+    amount = inverse(matrix) @ (density - base)
     beta = optics.beta.clamp(1.0, 6.0)
-    undone = unfade(amount, share, tau, beta)
-    return fresh + matrix @ undone
+    return fresh + matrix @ unfade(amount, share, tau, beta)
 
 
 def unfade(amount: Tensor, log_share: Tensor, tau: Tensor, beta: Tensor) -> Tensor:
@@ -106,9 +108,9 @@ class Member(nn.Module):
             ]
             before = width
         self.convolutions = nn.Sequential(*layers)
-        self.register_buffer("centre", torch.zeros(2 * FEATURES + 17))
-        self.register_buffer("spread", torch.ones(2 * FEATURES + 17))
-        inputs = 2 * FEATURES + 17 + 2 * before
+        self.register_buffer("centre", torch.zeros(2 * FEATURES + THETA + 4))
+        self.register_buffer("spread", torch.ones(2 * FEATURES + THETA + 4))
+        inputs = 2 * FEATURES + THETA + 4 + 2 * before
         self.first, self.second, self.last = (
             nn.Linear(inputs, hidden),
             nn.Linear(hidden, hidden),
@@ -120,7 +122,7 @@ class Member(nn.Module):
             self.last.bias.zero_()
 
     def forward(self, picture: Tensor, facts: Tensor) -> tuple[Tensor, Tensor]:
-        """(B,3,H,W) recovered density, (B,2*FEATURES+17) facts to (B,OUT) and the hidden layer (B,hidden)."""
+        """(B,3,H,W) recovered density, (B,2*FEATURES+THETA+4) facts to (B,OUT) and the hidden layer (B,hidden)."""
         seen = self.convolutions(picture - 0.7)
         seen = torch.cat([seen.mean((2, 3)), seen.amax((2, 3))], 1)
         facts = (facts - self.centre) / self.spread
@@ -135,7 +137,7 @@ class Member(nn.Module):
 
 
 def start(scan: Tensor, border: Tensor) -> Tensor:
-    """(B,13) first theta: nothing lost; the base read from the border or, without one, from the lightest part."""
+    """(B,THETA) first theta: nothing lost; the base read from the border or, without one, from the lightest part."""
     light = scan[:, :, ::2, ::2].flatten(2).sort(2).values
     lightest = light[:, :, round(0.005 * (light.shape[2] - 1))]
     theta = constant(START, str(scan.device)).repeat(len(scan), 1)
@@ -145,10 +147,10 @@ def start(scan: Tensor, border: Tensor) -> Tensor:
 
 def moved(theta: Tensor, out: Tensor) -> tuple[Tensor, Tensor, Tensor]:
     """New theta, gate (B,1) and the lower triangle (B,6,6) of the precision's root, from a network's output."""
-    theta = theta + out[:, :13] * constant(STEP, str(out.device))
-    gate = (1.2 * torch.sigmoid(out[:, 13:14] + 2.0) - 0.1).clamp(0, 1)
+    theta = theta + out[:, :THETA] * constant(STEP, str(out.device))
+    gate = (1.2 * torch.sigmoid(out[:, THETA : THETA + 1] + 2.0) - 0.1).clamp(0, 1)
     scale = constant(ROOT_SCALE, str(out.device))
-    root = out[:, 14:35] @ constant(PLACE, str(out.device))
+    root = out[:, THETA + 1 :] @ constant(PLACE, str(out.device))
     root = root.reshape(-1, 6, 6)
     diagonal = torch.exp(torch.diagonal(root, dim1=1, dim2=2).clamp(-4, 4))
     root = torch.tril(root, -1) + torch.diag_embed(diagonal)
@@ -160,16 +162,16 @@ class Lot(nn.Module):
 
     def __init__(self, hidden: int, width: int = 128) -> None:
         super().__init__()
-        self.each = nn.Linear(hidden + 13 + 6, width)
+        self.each = nn.Linear(hidden + THETA + 6, width)
         self.each2 = nn.Linear(width, width)
-        self.both = nn.Linear(2 * width + 13 + 1, width)
+        self.both = nn.Linear(2 * width + THETA + 1, width)
         self.last = nn.Linear(width, OUT)
         with torch.no_grad():
             self.last.weight.mul_(0.1)
             self.last.bias.zero_()
 
     def forward(self, hidden: Tensor, theta: Tensor, diagonal: Tensor, present: Tensor) -> tuple[Tensor, Tensor]:
-        """(L,N,hidden), (L,N,13), (L,N,6) log of precision's root, (L,N) 1 present 0 absent -> output, start theta."""
+        """(L,N,hidden), (L,N,THETA), (L,N,6) log of precision's root, (L,N) 1 present 0 absent -> output, start theta."""
         x = torch.relu(
             self.each(
                 torch.cat(
@@ -205,7 +207,7 @@ class Estimator(nn.Module):
 
     def __init__(self, members: int = 3, drop: float = 0.3, without: str = "") -> None:
         super().__init__()
-        self.optics = Optics()
+        self.optics = Optics(one_for_all=without == "dyes")
         self.guess = Member((16, 32, 64, 64, 64), 192, drop, without)
         self.members = nn.ModuleList(Member((24, 48, 80, 96, 112), 224, drop, without) for _ in range(members))
         self.lot = Lot(224)
