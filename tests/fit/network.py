@@ -171,7 +171,7 @@ class Lot(nn.Module):
             self.last.bias.zero_()
 
     def forward(self, hidden: Tensor, theta: Tensor, diagonal: Tensor, present: Tensor) -> tuple[Tensor, Tensor]:
-        """(L,N,hidden), (L,N,THETA), (L,N,6) log of precision's root, (L,N) 1 present 0 absent -> output, start theta."""
+        """(L,N,hidden), (L,N,THETA), (L,N,6) log of precision's root, (L,N) 1 present -> output, start theta."""
         x = torch.relu(
             self.each(
                 torch.cat(
