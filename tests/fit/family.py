@@ -135,8 +135,8 @@ LIGHT_PATTERN = 2
 def shares(draw: Draw, n: int) -> tuple[Tensor, Tensor, Tensor]:
     """(n,3) log share kept, (n,3) how much of it went by light 0..1, (n,) level, a quarter of each: unfaded to severe.
 
-    Two in five faded prints have one pattern, in the dark or partly by light; the others have hung and lain: the pattern
-    of dark fading and that of light are drawn each for itself and add up.
+    Two in five faded prints have one pattern, in the dark or partly by light; the others have hung and lain: the
+    patterns of dark fading and of light are drawn each for itself and add up.
     """
     level = draw.index(4, n)
     low = constant((1.0, 0.78, 0.48, 0.16), draw.device)[level]
