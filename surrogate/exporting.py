@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from itertools import islice
 from pathlib import Path
+from typing import TypeVar
 
 from surrogate import outlining, wording
 from surrogate._version import __version__
 from surrogate.collection import inventory, paths, plain
-from surrogate.collection.catalogue import Catalogue, OutlineRow
+from surrogate.collection.catalogue import Catalogue, OriginalRow, OutlineRow
 from surrogate.collection.files import sha256_of
 from surrogate.collection.settings import Settings
 from surrogate.condition import priority
@@ -16,6 +18,11 @@ from surrogate.description.sheet import written_sheet
 from surrogate.handover import manifest, report, text
 from surrogate.records import CollectionInfo, Location, Original, Priority, Side, Software
 from surrogate.recovery.recipe import Recipe
+
+T = TypeVar("T")
+
+#: Originals asked about at a time: 0.1 s or less, in which others cannot write.
+_PIECE = 100
 
 SOFTWARE = Software(name="surrogate", version=__version__)
 
@@ -83,8 +90,19 @@ class Originals:
         self._queue = _queue(catalogue)
 
     def __iter__(self) -> Iterator[Original]:
-        for row in self._catalogue.originals():
-            yield original(self._folder, self._catalogue, self._settings, row.reference, self._queue.get(row.reference))
+        return _in_pieces(self._catalogue, self._original)
+
+    def _original(self, row: OriginalRow) -> Original:
+        return original(self._folder, self._catalogue, self._settings, row.reference, self._queue.get(row.reference))
+
+
+def _in_pieces(catalogue: Catalogue, found: Callable[[OriginalRow], T]) -> Iterator[T]:
+    """What is found for each original, ``_PIECE`` at a time; between pieces others may write."""
+    rows = iter(catalogue.originals())
+    while piece := list(islice(rows, _PIECE)):
+        with catalogue.reading():
+            answers = [found(row) for row in piece]
+        yield from answers
 
 
 def original(
@@ -141,26 +159,24 @@ def strictest_access(*said: str) -> str:
 
 
 def _queue(catalogue: Catalogue) -> dict[str, Priority]:
-    evidence = []
-    for row in catalogue.originals():
+    def seen(row: OriginalRow) -> priority.Evidence:
         recto = catalogue.caption(row.reference, Side.RECTO)
         fade, loss, stain, marks = priority.worst(catalogue.conditions(row.reference))
-        evidence.append(
-            priority.Evidence(
-                reference=row.reference,
-                kind=row.kind,
-                date=recto.date,
-                enclosure=recto.enclosure,
-                notes=recto.notes,
-                fade=fade,
-                loss=loss,
-                stain=stain,
-                marks=marks,
-                captioned=bool(recto.title or recto.caption),
-                copies=1 + len(catalogue.same_pictures(row.reference)),
-            )
+        return priority.Evidence(
+            reference=row.reference,
+            kind=row.kind,
+            date=recto.date,
+            enclosure=recto.enclosure,
+            notes=recto.notes,
+            fade=fade,
+            loss=loss,
+            stain=stain,
+            marks=marks,
+            captioned=bool(recto.title or recto.caption),
+            copies=1 + len(catalogue.same_pictures(row.reference)),
         )
-    return dict(priority.rank(evidence))
+
+    return dict(priority.rank(list(_in_pieces(catalogue, seen))))
 
 
 def _cut_out(part: int | None, outline: OutlineRow) -> str:

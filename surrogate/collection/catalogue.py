@@ -128,6 +128,21 @@ class Catalogue:
             raise
         self._db.execute("COMMIT")
 
+    @contextmanager
+    def reading(self) -> Iterator[None]:
+        """Many questions at once: SQLite locks the file and looks whether it changed only once, not with each of them.
+
+        Nobody can write meanwhile, so keep it to a fraction of a second. Nothing changes inside a transaction.
+        """
+        if self._db.in_transaction:
+            yield
+            return
+        self._db.execute("BEGIN")
+        try:
+            yield
+        finally:
+            self._db.execute("COMMIT")
+
     def _is_still_there(self) -> bool:
         try:
             return self._path.stat().st_ino == self._inode

@@ -4,7 +4,8 @@ python tests/benchmarks/plan_scale.py [--catalogue 10000 100000]
 
 Hours: workers take scans one after the other; each reads its scan over shared storage, whose throughput all workers
 share, computes, writes, and now and then dies and has its scan done again. The formula of the plan,
-`max(N c / W, N b / B)`, stands beside. Catalogue: rows as `process` writes them, in one transaction for each side.
+`max(N c / W, N b / B)`, stands beside. Catalogue: rows as `process` writes them, in one transaction for each side; then
+the manifest, as JSON and as a table, written from all of them.
 """
 
 from __future__ import annotations
@@ -19,10 +20,41 @@ from collections import deque
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from surrogate import exporting
 from surrogate.collection import paths
 from surrogate.collection.catalogue import Catalogue, CopyRow, FileRow, OriginalRow, open_file
+from surrogate.collection.settings import Settings
+from surrogate.handover import manifest
 from surrogate.processing import IN_FLIGHT
-from surrogate.records import Caption, Copy, Kind, Master, Side, Use
+from surrogate.records import (
+    Caption,
+    CollectionInfo,
+    Condition,
+    Copy,
+    Fade,
+    Fidelity,
+    Grade,
+    Kind,
+    Master,
+    Region,
+    Side,
+    Stain,
+    Use,
+)
+
+#: What is measured on a print with three marks.
+CONDITION = Condition(
+    side=Side.RECTO,
+    fade=Fade(
+        grade=Grade.MODERATE, density_min=(0.11, 0.14, 0.19), density_max=(1.61, 1.52, 1.4),
+        density_loss=(0.31, 0.12, 0.22), uncertainty=(0.08, 0.07, 0.08),
+    ),
+    stain=Stain(
+        grade=Grade.SLIGHT, area_fraction=0.012, yellowness_index=14.2, base_lab=(88.1, 1.2, 11.3),
+        regions=[Region(kind="spot", box_mm=(12, 30.5, 4.1, 3.9), area_fraction=0.004, delta_e=7.7, confidence=1)] * 3,
+    ),
+)  # fmt: skip
+FIDELITY = Fidelity(clipped_black=0.0001, clipped_white=0.0002, largest_gain=1.62, structure=0.9987)
 
 
 @dataclass(frozen=True)
@@ -109,12 +141,13 @@ def _fill_one(catalogue: Catalogue, reference: str, side: Side, item: int) -> No
     catalogue.put_original(OriginalRow(reference, Kind.COLOUR_PRINT, 0.98, "picture"))
     catalogue.put_master(reference, master, complete=True)
     catalogue.put_caption(reference, side, Caption(title=f"Quay {item}"), {"title": f"Quay {item}", "file": file})
+    catalogue.add_condition(reference, CONDITION, software="plan", master_sha256=sha)
     rows = []
     for use in (Use.VIEWING, Use.THUMBNAIL):
         name, recipe = paths.copy(reference, side, None, use), paths.recipe(reference, side, None, Use.VIEWING)
         made = Copy(
             use=use, side=side, part=None, file=name, sha256=sha, width=2048, height=1638, recipe=recipe,
-            master_sha256=sha, fidelity=None,
+            master_sha256=sha, fidelity=FIDELITY if use is Use.VIEWING else None,
         )  # fmt: skip
         catalogue.put_copy(CopyRow(made, reference, "0" * 16, "0" * 16))
         rows += [FileRow(name, sha, 900_000), FileRow(recipe, sha, 20_000)]
@@ -125,7 +158,7 @@ def _fill_one(catalogue: Catalogue, reference: str, side: Side, item: int) -> No
 
 def measured(sizes: list[int]) -> None:
     """Fill a catalogue to each size and say what a row costs and how fast it is found."""
-    print("originals   bytes each   CPU ms to write one   ms to find one   s to go through all   peak MB")
+    print("originals   bytes each   CPU ms to write one   ms to find one   s to go through all   s to export   peak MB")
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "catalogue.sqlite"
         there = 0
@@ -144,11 +177,16 @@ def measured(sizes: list[int]) -> None:
                 started = time.process_time()
                 assert sum(len(catalogue.copies(row.reference)) for row in catalogue.originals()) == 2 * size
                 through_s = time.process_time() - started
+                started = time.process_time()
+                info = CollectionInfo(name="plan", credit="", rights="")
+                originals = exporting.Originals(Path(folder), Settings(), catalogue)
+                manifest.write(Path(folder), info, exporting.SOFTWARE, originals, [])
+                export_s = time.process_time() - started
             there = size
             peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
             print(
                 f"{size:9,} {path.stat().st_size / size:12,.0f} {write_ms:21.2f} {find_ms:15.2f} {through_s:21.1f} "
-                f"{peak:9.0f}"
+                f"{export_s:13.1f} {peak:9.0f}"
             )
 
 
