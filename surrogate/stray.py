@@ -34,16 +34,28 @@ def masters(folder: Path, catalogue: Catalogue) -> Iterator[Stray]:
         unknown = file not in known and path.suffix != ".xmp" and not is_in_work(path.name)
         if unknown and path.is_file() and letter in sides:
             side = sides[letter]
-            stated = _stated(path.with_suffix(".xmp")) or catalogue.reference_named(name)
+            said, source = _stated(path.with_suffix(".xmp"))
+            stated = said or catalogue.reference_named(name)
             fits = stated is not None and paths.master(stated, side, path.suffix.lstrip(".")) == file
-            yield Stray(file, side, stated if fits else None)
+            if not fits and said and source.startswith(f"{file} sha256:"):  # it was put to a front, or parted from one
+                yield Stray(file, Side.VERSO if _has_front(folder, said) else Side.RECTO, said)
+            else:
+                yield Stray(file, side, stated if fits else None)
 
 
-def _stated(sidecar: Path) -> str | None:
+def _stated(sidecar: Path) -> tuple[str, str]:
+    """(reference number, master with its checksum) that a description states; "" for what it does not."""
     if not sidecar.is_file():
-        return None
-    stated = embedder().read(sidecar).get("XMP-dc:Identifier")
-    return stated if isinstance(stated, str) and stated else None
+        return "", ""
+    read = embedder().read(sidecar)
+    number, source = (read.get(f"XMP-dc:{tag}") for tag in ("Identifier", "Source"))
+    return number if isinstance(number, str) else "", source if isinstance(source, str) else ""
+
+
+def _has_front(folder: Path, reference: str) -> bool:
+    """Whether a master lies under the name of the front of an original."""
+    own = Path(paths.sidecar(paths.master(reference, Side.RECTO, "tif")))
+    return any(path.suffix != ".xmp" for path in (folder / own.parent).glob(f"{own.stem}.*"))
 
 
 def enter(folder: Path, catalogue: Catalogue, reference: str, stray: Stray) -> None:

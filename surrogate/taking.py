@@ -83,6 +83,12 @@ def _settle(batch: Batch, group: Group, started: _Started, in_place: deque[Placi
             if side is Side.RECTO and known[1].side is Side.RECTO:
                 reference = reference or known[0]  # a back that is new belongs to it
             continue
+        if known is not None and known[1].side is not side:  # put to another front: what is missing is made from there
+            with batch.catalogue.transaction():
+                batch.catalogue.put_source(scan.key, scan.size, scan.mtime_ns, known[0], known[1].side)
+                batch.catalogue.drop_set_aside(scan.name)
+            tell(batch, scan.name)
+            continue
         try:
             reference = known[0] if known else entering.number(batch, scan, side, reference, taken)
         except ScanSetAside as problem:

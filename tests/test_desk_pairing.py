@@ -126,6 +126,15 @@ def test_the_catalogue_comes_back_with_the_pair(folder: Path, client: Client) ->
         after = {table: sorted(map(repr, db.execute(f"SELECT * FROM {table}"))) for table in tables}  # noqa: S608
     assert after == before
     assert audit(folder).findings == []
+    for lost in ("catalogue.sqlite", "manifest.json", "manifest.csv"):
+        (folder / lost).unlink()
+    shutil.rmtree(folder / "catalogue")
+    revive(folder)  # the description beside each master is enough
+    again(folder)
+    assert [Path(each["file"]).name for each in original(folder, FRONT)["masters"]] == [
+        f"{FRONT_NAME}_r.jpg", f"{BACK_NAME}_r.jpg",
+    ]  # fmt: skip
+    assert audit(folder).findings == []
 
 
 def test_the_number_is_not_given_again_until_the_two_are_parted(folder: Path, client: Client) -> None:
