@@ -32,6 +32,10 @@ QUANTILES = (
 )  # fmt: skip
 BINS = 14
 
+#: Half-width of the 68 % interval over the scale that the network states. Its fit is surer than other ageing bears out:
+#: of 90 prints (30 photographs of the fit's sources, faded by tests/simulate) 68 % lie within 1.6 to 2.3 scales.
+INTERVAL = 2.0
+
 #: Points of the curve between the lightest and the darkest tone.
 NODES = 10
 
@@ -89,7 +93,8 @@ def estimate(density: Floats) -> SilverEstimate:
     lights = int(np.searchsorted(above_fresh, 0.4))
     edge = edge_yellowing(small)
     toned = float(_logistic(answer[NODES + 5]))
-    loss, uncertainty = float(np.clip(answer[NODES + 6], 0, 1)), float(np.exp(np.clip(answer[NODES + 7], -4, 0)))
+    loss = float(np.clip(answer[NODES + 6], 0, 1))
+    uncertainty = INTERVAL * float(np.exp(np.clip(answer[NODES + 7], -4, 0)))
     return SilverEstimate(
         loss=loss,
         loss_shadows=float(np.clip(lost[-1], 0, 1)),
