@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
+from functools import partial
 from pathlib import Path
 
 import cv2
@@ -13,9 +15,11 @@ import numpy.typing as npt
 from surrogate.collection.catalogue import Catalogue
 from surrogate.exporting import same_picture_note
 from surrogate.intake import lookalike
-from surrogate.intake.lookalike import Signature
+from surrogate.intake.lookalike import Look, Signature
 from surrogate.records import Kind, Side, Use
 from surrogate.running import in_turn
+
+_Pair = tuple[str, str]
 
 #: Long edge at which two pictures are compared feature by feature.
 LONG_EDGE_PX = 640
@@ -38,8 +42,7 @@ def link(folder: Path, catalogue: Catalogue, executor: Executor, window: int) ->
         return []
     signatures |= new
     candidates = lookalike.candidates(signatures, set(new))
-    both = [tuple(_viewing_copy(folder, catalogue, reference) for reference in pair) for pair in candidates]
-    pairs = [pair for pair, same in zip(candidates, in_turn(executor, window, is_same, both), strict=True) if same]
+    pairs = _confirmed(folder, catalogue, candidates, set(new), partial(in_turn, executor, window))
     with catalogue.transaction():
         for reference, found in new.items():
             catalogue.put_signature(reference, json.dumps([found.windows, found.turns]))
@@ -54,10 +57,37 @@ def signature_of(file: Path | None) -> Signature | None:
     return None if picture is None else lookalike.signature(picture)
 
 
-def is_same(one: Path | None, other: Path | None) -> bool:
-    """Whether two viewing copies show the same picture. Runs in a worker."""
-    first, second = _grey(one), _grey(other)
-    return first is not None and second is not None and lookalike.confirm(first, second)
+def _confirmed(
+    folder: Path,
+    catalogue: Catalogue,
+    candidates: list[_Pair],
+    new: set[str],
+    ask: Callable[..., Iterator[list[bool] | None]],
+) -> list[_Pair]:
+    """The candidates that do show the same picture, in their order; those of one new picture go to one worker."""
+    together: dict[str, list[_Pair]] = {}
+    for pair in candidates:
+        together.setdefault(pair[1] if pair[1] in new else pair[0], []).append(pair)
+    calls = [
+        ([(_viewing_copy(folder, catalogue, one), _viewing_copy(folder, catalogue, other)) for one, other in pairs],)
+        for pairs in together.values()
+    ]
+    same: set[_Pair] = set()
+    for pairs, answers in zip(together.values(), ask(are_same, calls), strict=True):
+        same.update(pair for pair, answer in zip(pairs, answers or [False] * len(pairs), strict=True) if answer)
+    return [pair for pair in candidates if pair in same]
+
+
+def are_same(pairs: list[tuple[Path | None, Path | None]]) -> list[bool]:
+    """Whether the two viewing copies of each pair show the same picture; looks once at each. Runs in a worker."""
+    seen = {file: _look(file) for file in dict.fromkeys(file for pair in pairs for file in pair)}
+    found = [(seen[one], seen[other]) for one, other in pairs]
+    return [one is not None and other is not None and lookalike.agree(one, other) for one, other in found]
+
+
+def _look(file: Path | None) -> Look | None:
+    grey = _grey(file)
+    return None if grey is None else lookalike.look(grey)
 
 
 def _signatures(catalogue: Catalogue) -> dict[str, Signature]:

@@ -122,6 +122,15 @@ def _distances(turns: npt.NDArray[np.uint64], windows: npt.NDArray[np.uint64]) -
     return best
 
 
+@dataclass(frozen=True)
+class Look:
+    """What of a picture is compared with another's: itself at ``_EDGE`` px, points and their (N, 128) features."""
+
+    small: Grey
+    points: tuple[cv2.KeyPoint, ...]
+    features: npt.NDArray[np.float32] | None
+
+
 def confirm(one: Grey, other: Grey) -> bool:
     """Whether two grey pictures show the same picture: scale-invariant features agree on one plane's shift and turn.
 
@@ -130,7 +139,12 @@ def confirm(one: Grey, other: Grey) -> bool:
         other: likewise; may be turned, cropped, faded or exposed otherwise.
 
     """
-    (points, features), (other_points, other_features) = _features(one), _features(other)
+    return agree(look(one), look(other))
+
+
+def agree(one: Look, other: Look) -> bool:
+    """:func:`confirm` for pictures already looked at: finding the features is four fifths of the work."""
+    features, other_features = one.features, other.features
     if features is None or other_features is None or min(len(features), len(other_features)) < 12:
         return False
     matches = cv2.BFMatcher(cv2.NORM_L2).knnMatch(features, other_features, k=2)
@@ -138,8 +152,8 @@ def confirm(one: Grey, other: Grey) -> bool:
     good = [pair[0] for pair in matches if len(pair) == 2 and pair[0].distance < 0.8 * pair[1].distance]
     if len(good) < 12:
         return False
-    here = np.array([points[match.queryIdx].pt for match in good], np.float32)
-    there = np.array([other_points[match.trainIdx].pt for match in good], np.float32)
+    here = np.array([one.points[match.queryIdx].pt for match in good], np.float32)
+    there = np.array([other.points[match.trainIdx].pt for match in good], np.float32)
     matrix, inliers = cv2.estimateAffinePartial2D(here, there, method=cv2.RANSAC, ransacReprojThreshold=4.0)
     if matrix is None:
         return False
@@ -151,7 +165,7 @@ def confirm(one: Grey, other: Grey) -> bool:
     places = {(int(x * 4 / _EDGE), int(y * 4 / _EDGE)) for x, y in agreeing}
     if len(agreeing) < max(16, 0.45 * len(good)) or len(places) < 4:
         return False
-    return _agreement(_reduced(one), _reduced(other), np.asarray(matrix, np.float32)) >= _SAME
+    return _agreement(one.small, other.small, np.asarray(matrix, np.float32)) >= _SAME
 
 
 def _agreement(one: Grey, other: Grey, matrix: npt.NDArray[np.float32]) -> float:
@@ -175,14 +189,12 @@ def _agreement(one: Grey, other: Grey, matrix: npt.NDArray[np.float32]) -> float
     return float((correlation[seen] > _CORRELATES).mean()) if seen.any() else 0.0
 
 
-def _features(grey: Grey) -> tuple[tuple[cv2.KeyPoint, ...], npt.NDArray[np.float32] | None]:
-    # Even out fading, so that faint parts give features too.
-    even = cv2.createCLAHE(clipLimit=3.0, tileGridSize=(4, 4)).apply(_reduced(grey))
-    points, features = cv2.SIFT.create(nfeatures=400).detectAndCompute(even, None)
-    return points, features
-
-
-def _reduced(grey: Grey) -> Grey:
+def look(grey: Grey) -> Look:
+    """Reduce or enlarge a grey picture to ``_EDGE`` px and find its features."""
     factor = _EDGE / max(grey.shape)
     how = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
-    return np.asarray(cv2.resize(grey, None, fx=factor, fy=factor, interpolation=how), np.uint8)
+    small = np.asarray(cv2.resize(grey, None, fx=factor, fy=factor, interpolation=how), np.uint8)
+    # Even out fading, so that faint parts give features too.
+    even = cv2.createCLAHE(clipLimit=3.0, tileGridSize=(4, 4)).apply(small)
+    points, features = cv2.SIFT.create(nfeatures=400).detectAndCompute(even, None)
+    return Look(small, points, features)
