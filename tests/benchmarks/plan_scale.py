@@ -66,7 +66,7 @@ class Plan:
     storage_mb_s: float  # what all workers together read and write
     scan_mb: float = 86.4  # 8x10 in at 600 ppi, 24 bits, uncompressed
     made_mb: float = 1.6  # copies and records of one original, measured on 28.8-megapixel scans
-    cpu_s: float = 1.0  # of one worker for one such scan
+    cpu_s: float = 1.3  # of one worker for one such scan, measured without the start of the run
     writer_s: float = 0.015  # of the one that writes the catalogue, for one scan; measured: 0.012
     deaths: float = 0.001  # share of scans in the middle of which a worker is lost
     places: int = 3  # where everything is kept: two disks here, one elsewhere
