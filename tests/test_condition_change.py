@@ -9,9 +9,9 @@ import pytest
 import tifffile
 from scipy.stats import multivariate_normal
 
+from surrogate.collection.changes import kept
 from surrogate.collection.files import sha256_of
 from surrogate.condition.change import compare, judge, lay_over
-from surrogate.collection.changes import kept
 from surrogate.condition.change_scanner import correction
 from surrogate.condition.change_verdict import FALSE_ALARMS, critical, strongest
 from surrogate.condition.registration import register
