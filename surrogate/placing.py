@@ -14,7 +14,7 @@ from surrogate.description.embed import Description, embedder
 from surrogate.errors import ScanSetAside
 from surrogate.jobs import SOFTWARE, Placed, StagedCopy, Taken
 from surrogate.records import Copy, Kind, Master, Side, Use
-from surrogate.recovery.recipe import Recipe
+from surrogate.recovery.recipe import Recipe, as_written
 
 
 def master_record(reference: str, taken: Taken) -> Master:
@@ -108,8 +108,7 @@ def _place_copy(root: Path, reference: str, copy: StagedCopy, master: Master) ->
     recipe_file = paths.recipe(reference, side, copy.part, Use(copy.recipe.use))
     recipe = copy.recipe.model_copy(update={"master": master.file})
     if copy.use.value == copy.recipe.use:
-        content = recipe.model_dump_json(by_alias=True, indent=1) + "\n"
-        files.replace_if_changed(root / recipe_file, content.encode())
+        files.replace_if_changed(root / recipe_file, as_written(recipe))
     _place(copy.file, root / file)
     sha256 = files.sha256_of(root / file)
     return Copy(

@@ -80,6 +80,32 @@ def test_blank_page_stays_blank(level: str, seed: int) -> None:
     assert any("blank" in limit for limit in plan.limits)
 
 
+def test_creased_and_taped_blank_page_stays_blank() -> None:
+    sheet = {**newsprint.sample(rng(3), "medium", SHAPE).__dict__, "folds": (0.4,), "foxing": 20}
+    sheet["tape_boxes"] = ((0, 320, 600, 50),)
+    nothing = np.zeros(SHAPE, np.float32)
+    _, aged = newsprint.page_of(nothing, nothing, newsprint.Newsprint(**sheet))
+    assert (reading(tone.to_codes8(aged))[..., 1] < 128).mean() <= 0.001
+
+
+def test_close_type_and_a_short_note_are_text() -> None:
+    # a typed page at the size that plans are made on has letters of 8 px; a back may say no more than two words
+    drawn = np.zeros((500, 600), np.uint8)
+    for y in range(40, 480, 14):
+        cv2.putText(drawn, "fog over the bay and no boat came in until noon that day", (30, y), 0, 0.38, 255, 1)
+    note = np.zeros((500, 600), np.uint8)
+    cv2.putText(note, "Mary Holt 1931", (40, 80), cv2.FONT_HERSHEY_SIMPLEX, 1.4, 255, 3)
+    for marks, ink in ((drawn, 0.8), (note, 0.3)):
+        density = np.full((500, 600, 3), 0.2, np.float32) + rng(1).normal(0, 0.01, (500, 600, 3)).astype(np.float32)
+        assert take_apart(density + ink * (marks / np.float32(255))[..., None]).ink_density > 0.5 * ink
+
+
+@pytest.mark.parametrize(("level", "seed"), [("mild", 11), ("severe", 12)])
+def test_pencil_is_found_no_worse_on_the_copy_than_on_the_scan(level: str, seed: int) -> None:
+    scan, ink, _ = pencilled(0, level, rng(seed))
+    assert f_measure(otsu_ink(reading(scan)), ink) >= f_measure(otsu_ink(scan), ink) - 0.005
+
+
 def test_viewing_copy_is_even_and_still_looks_like_old_paper() -> None:
     scan, ink, _ = page("severe", 5)
     copy = play(plan_viewing(to_density(scan), 1.0).steps, scan)

@@ -20,6 +20,7 @@ from surrogate.description.embed import Description, Embedder
 from surrogate.description.readable import for_people
 from surrogate.imaging.encode import srgb_profile
 from surrogate.records import Copy, Kind, Use
+from surrogate.recovery.recipe import as_written
 from surrogate.sheets.page import Document, Picture
 
 #: JPEG quality of the picture inside the PDF, without chroma subsampling: the TIFF is the print, the PDF shows it.
@@ -39,8 +40,7 @@ def write_files(
         embedder.write(temporary, describe_copy(words, job.master, job.recipe, Use.PRINT))
         picture = _pdf_picture(temporary)
         files.publish(temporary, collection / file)
-    recipe_json = job.recipe.model_dump_json(by_alias=True, indent=1) + "\n"
-    files.replace_if_changed(collection / recipe_file, recipe_json.encode())
+    files.replace_if_changed(collection / recipe_file, as_written(job.recipe))
     files.replace_if_changed(collection / pdf_file, _pdf(job, picture, paper, credit=words.credit))
     copy = Copy(
         use=Use.PRINT,

@@ -135,11 +135,9 @@ def _reading_curve(page: Paper, strength: float) -> Curves:
         low, edge, high = 3 * page.spread, 3 * page.spread + 0.35, 3 * page.spread + 1.1
     else:
         noise = (3.5 - 2.3 * certainty(page.letters)) * page.spread
-        # pencil is broken by the paper's grain: where noise allows, its thin parts are kept fuller (measured)
-        clear = float(np.clip((ink / max(page.spread, 1e-3) - 15) / 20, 0, 1))
-        faint = float(np.clip((0.40 - ink) / 0.15, 0, 1))
-        edge, high = (0.5 - 0.15 * clear * faint) * ink, 0.85 * ink
-        low = min(max((0.2 - 0.08 * clear * faint) * ink, noise), 0.9 * edge)
+        edge = page.edge
+        high = 0.85 * ink
+        low = min(max((0.2 - 0.08 * page.broken) * ink, noise), 0.9 * edge)
     part = min(strength, 1.0)
     knots: Knots = [
         (-1.0, PAPER_OUT),

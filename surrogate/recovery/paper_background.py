@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from surrogate.recovery.paper_strokes import LEAST_LETTERS, certainty, letters, sorted_marks
+from surrogate.recovery.paper_strokes import LEAST_LETTERS, certainty, edge_of_strokes, most_letters, sorted_marks
 
 Floats = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]
@@ -43,6 +43,8 @@ class Paper:
     ink_density: float  # density above paper of well-covered ink; 0 on a blank page
     letters: int  # letter-like marks found
     pictures: float = 0.0  # share of the page covered by printed pictures
+    edge: float = 0.0  # density above paper at which the edge of strokes lies; 0 on a blank page
+    broken: float = 0.0  # how far strokes are broken by the paper's tooth, 0 to 1: pencil
 
 
 def grid_shape(height: int, width: int, nodes: int) -> tuple[int, int]:
@@ -193,9 +195,12 @@ def take_apart(density: Floats) -> Paper:
         excused = np.zeros_like(ink)
     bare = ~(ink | printed)
     spread = robust_spread(residual[bare] if bare.any() else residual)
-    return Paper(
-        weights, base, residual, ink, wide, spread, *_ink_strength(residual, ~printed, spread), float(printed.mean())
-    )
+    strength, found = _ink_strength(residual, ~printed, spread)
+    edge, breaks = edge_of_strokes(residual, strength, spread) if strength > 0 else (0.0, 0.0)
+    pictures = float(printed.mean())
+    if pictures > 0:  # the tones of a printed picture are no strokes
+        edge, breaks = 0.48 * strength, 0.0
+    return Paper(weights, base, residual, ink, wide, spread, strength, found, pictures, edge, breaks)
 
 
 def _ink_strength(residual: Floats, outside: Mask, spread: float) -> tuple[float, int]:
@@ -206,11 +211,10 @@ def _ink_strength(residual: Floats, outside: Mask, spread: float) -> tuple[float
     """
     soft = soften(residual, 1.2)
     # never nearer than three of the steps that 8 bits show in light paper
-    reach = float(np.median(soft[outside])) + max(3.5 * robust_spread(soft[outside]), 0.012)
-    dark, light = letters(soft * outside, reach)
-    found = dark - light
-    strong = residual[(soft > reach) & outside]
+    middle, step = float(np.median(soft[outside])), max(3.5 * robust_spread(soft[outside]), 0.012)
+    found = most_letters(soft * outside, middle, step)
+    strong = residual[(soft > middle + step) & outside]
     if found < LEAST_LETTERS or strong.size < 20:
-        return 0.0, max(found, 0)
+        return 0.0, found
     floor = (8.0 - 5.5 * certainty(found)) * spread
     return max(float(np.percentile(strong, 92)), floor), found

@@ -7,11 +7,15 @@ plays on any size and bit depth of the same master.
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Literal
 
 from pydantic import Field
 
 from surrogate.records import Record, Triple
+
+#: An innermost list of numbers, spread over lines; text in JSON holds no line breaks.
+_ROW = re.compile(r"\[\n[\s\d.,eE+-]*\]")
 
 
 class Curves(Record):
@@ -107,6 +111,12 @@ class Recipe(Record):
         "short of it paper stays white",
     )
     print_ppi: float | None = Field(default=None, description="resolution of a print")
+
+
+def as_written(recipe: Recipe) -> bytes:
+    """A recipe as its file holds it: one line a field, and a row of a grid on one line, so that 30 kB are enough."""
+    text = recipe.model_dump_json(by_alias=True, indent=1)
+    return (_ROW.sub(lambda row: "".join(row.group().split()), text) + "\n").encode()
 
 
 class Plan(Record):
