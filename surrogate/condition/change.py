@@ -38,7 +38,7 @@ _BASE_CHANGED = 0.03
 #: R, G, B density (rows) of unit amounts of cyan, magenta and yellow dye: the one matrix that fits prints of all kinds
 #: best, as measured when colour fading was first fitted on random dyes and scanners (docs/fade-model.md). A comparison
 #: needs no better one: both scans are unmixed by the same.
-_DYES = np.array(((0.899, 0.087, 0.013), (0.152, 0.752, 0.096), (0.110, 0.147, 0.743)))
+DYES = np.array(((0.899, 0.087, 0.013), (0.152, 0.752, 0.096), (0.110, 0.147, 0.743)))
 
 #: Most marks listed.
 _MOST_MARKS = 20
@@ -136,7 +136,7 @@ def judge(laid: Laid, kind: Kind, target: Correction | None) -> Judged:
     now = laid.now if target is None else np.asarray(target(laid.now), np.float32)
     covered, surround = without_surround(laid.before, now, laid.covered)
     silver = kind is not Kind.COLOUR_PRINT
-    tones = measure_tones(laid.before, now, covered, np.eye(3) if silver else _DYES)
+    tones = measure_tones(laid.before, now, covered, np.eye(3) if silver else DYES)
     if silver and tones is not None:  # one image substance: the mean of the channels, three times
         tones = Tones(np.full(3, tones.loss.mean()), np.full((3, 3), tones.covariance.mean()))
     base, on_border = base_shift(laid.before, now, covered)

@@ -21,11 +21,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from surrogate.condition.change import COMPARE_PX, Judged, judge, lay_over, verdict_of
+from surrogate.condition.change import COMPARE_PX, DYES, Judged, judge, lay_over, verdict_of
 from surrogate.condition.change_scanner import correction, read_target
 from surrogate.condition.change_tones import measure_tones
 from surrogate.condition.change_verdict import INTERVAL, spread
-from surrogate.condition.fade_network import weights
 from surrogate.condition.registration import register
 from surrogate.imaging.density import to_density
 from surrogate.imaging.read import read_reduced
@@ -140,7 +139,7 @@ def table(rows: list[Row]) -> None:
 
 def evidence(pictures: list[np.ndarray]) -> None:
     """What can stand in for a target: detection of 5 % at 5 % false alarms; six pictures a session share a scanner."""
-    dyes = weights()["matrix"].astype(float)
+    dyes = DYES
     losses: dict[str, list[np.ndarray]] = {case: [] for case in list(CASES)[:3]}
     target: dict[str, list[np.ndarray]] = {case: [] for case in losses}
     for number, photo in enumerate(pictures):
