@@ -1,5 +1,6 @@
 # make demo   the main job on the sample scans        make lint     ruff and mypy
 # make test   every test                              make bench    speed and memory, as ratios
+# make gallery  docs/gallery.md: before, after, truth
 # make sbom   bill of materials (CycloneDX)           make quality  colour, text, outline and safety figures
 # make pip-audit  known vulnerabilities of what users install (needs the network)
 SHELL := /bin/bash
@@ -7,7 +8,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test lint bench quality lock samples sbom pip-audit clean
+.PHONY: demo test lint bench quality gallery lock samples sbom pip-audit clean
 
 demo: .stamps/ready
 	@"$(BIN)/surrogate" demo demo || [ $$? -eq 1 ]
@@ -23,6 +24,9 @@ bench: .stamps/dev
 
 quality: .stamps/dev demo
 	@for script in tests/benchmarks/quality_*.py; do echo "== $$script"; "$(BIN)/python" "$$script" || exit 1; done
+
+gallery: .stamps/dev demo
+	@"$(BIN)/python" tests/make_gallery.py demo docs
 
 samples: .stamps/dev
 	@"$(BIN)/python" tests/make_sample_scans.py

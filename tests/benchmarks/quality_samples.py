@@ -106,8 +106,17 @@ class Figures:
     shown: float | None = None
 
 
-def compared(scan: Scan, truth: Truth, copies: list[Image]) -> Figures:
-    """The figures of one truth, with the copy that shows it best."""
+@dataclass(frozen=True)
+class Beside:
+    """One original in one frame, linear light: as it was, its scan, and its copy (None where no copy shows it)."""
+
+    truth: Image
+    scan: Image
+    copy: Image | None
+
+
+def beside(scan: Scan, truth: Truth, copies: list[Image]) -> Beside:
+    """One truth, with the copy that shows it best laid over it."""
     factor = min(1.0, LONG_EDGE / max(truth.unfaded.shape[:2]))
     new = reduced(np.clip(truth.unfaded, 0.0, 1.0), factor)
     target = box(new.shape[1], new.shape[0])
@@ -123,7 +132,17 @@ def compared(scan: Scan, truth: Truth, copies: list[Image]) -> Figures:
             trial = registered(new, small, homography(target, guess))
             if trial[0] > best:
                 best, found = trial
-    if best < LEAST_CORRELATION:
+    return Beside(new, now, None if best < LEAST_CORRELATION else found)
+
+
+def compared(scan: Scan, truth: Truth, copies: list[Image]) -> Figures:
+    """The figures of one truth, with the copy that shows it best."""
+    return figures(beside(scan, truth, copies))
+
+
+def figures(all_three: Beside) -> Figures:
+    new, now, found = all_three.truth, all_three.scan, all_three.copy
+    if found is None:
         return Figures(difference(new, now))
     shown = float(np.isfinite(found[..., 0]).mean())
     return Figures(difference(new, now), difference(new, found), difference(now, found), shown)
