@@ -13,8 +13,8 @@ from surrogate.intake.quads import Corners
 Points = npt.NDArray[np.float64]
 
 #: Sheets have right angles. What is fitted to a sheet may have one poor corner; where every outline is further from
-#: square than this, none is a sheet. Outlines of 74 made pages of the fit's photographs: 9 in 10 within 0.5 degrees.
-_SKEWED = 2.0
+#: square than this, none is a sheet. On 74 made pages of the fit's photographs 9 in 10 were within 0.5 degrees.
+_SKEWED = 5.0
 #: Sheets in register: turned alike within this many degrees, both ends in line within this share of the scan's long
 #: edge. Nobody lays prints so; builders and printers do. Of many, so large a share must be (judgement).
 _TURNED_ALIKE, _IN_LINE, _MOST_OF_THEM = 0.3, 0.006, 0.75
