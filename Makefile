@@ -14,7 +14,7 @@ demo: .stamps/ready
 	@"$(BIN)/surrogate" demo demo || [ $$? -eq 1 ]
 
 test: .stamps/dev
-	@"$(BIN)/python" -m pytest -n 2 --dist loadfile --no-loadscope-reorder --cov --cov-report=term:skip-covered
+	@"$(BIN)/python" -m pytest -n 4 --dist loadfile --no-loadscope-reorder --cov --cov-report=term:skip-covered
 
 lint: .stamps/dev
 	@"$(BIN)/ruff" check . && "$(BIN)/ruff" format --check . && "$(BIN)/mypy"
