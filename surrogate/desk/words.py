@@ -12,9 +12,9 @@ from pathlib import Path
 from surrogate import exporting
 from surrogate.collection.catalogue import CaptionRow, Catalogue, open_catalogue
 from surrogate.description.dates import for_people, understand
-from surrogate.description.sheet import caption_from
 from surrogate.description.text import clean
 from surrogate.records import Caption, Kind, Master, Side, Strength, Tone
+from surrogate.wording import put_row
 
 #: The fields of the page that hold words, which are columns of the caption sheet, in their order.
 FIELDS = ("title", "caption", "date", "people", "place", "inscription", "notes")
@@ -182,16 +182,7 @@ def put_cell(catalogue: Catalogue, reference: str, side: Side, column: str, text
     """Record one cell of one side's row."""
     rows = catalogue.caption_row(reference)
     cells = dict(rows[side].cells) if side in rows else _new_row(reference, side, catalogue.masters(reference))
-    put_cells(catalogue, reference, side, {**cells, column: text})
-
-
-def put_cells(catalogue: Catalogue, reference: str, side: Side, cells: Mapping[str, str]) -> None:
-    """Record a row of the sheet as it is written now."""
-    caption = caption_from(cells, f"{reference} {side}", [])
-    written = {**cells, "reference": reference, "side": side.value}
-    if caption.date:
-        written["date"] = caption.date
-    catalogue.put_caption(reference, side, caption, {column: cell for column, cell in written.items() if cell})
+    put_row(catalogue, reference, side, {**cells, column: text})
 
 
 def _is_day(text: str) -> bool:
