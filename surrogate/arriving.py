@@ -124,7 +124,8 @@ def _decide(batch: Batch, name: str, side: Side) -> Decisions:
         (by_settings, "settings"),
     )
     kind = next(((kind, why) for kind, why in choices if kind is not None), (None, "picture"))
-    return wording.decisions(caption, batch.settings, side, kind, batch.outlining.for_scan(name))
+    drawn = batch.outlining.for_scan(name)
+    return wording.decisions(caption, batch.settings, side, kind, drawn, batch.profiles.of_scan(name))
 
 
 def reference_of_known_side(batch: Batch, group: Group) -> str | None:

@@ -51,6 +51,10 @@ class AuditReport(Record):
 
 _ADVICE_MASTER = "Put it back from your other copy (--mirror DIR2 --repair), or scan the original again."
 _ADVICE_MADE = "Put it back from your other copy (--mirror DIR2 --repair), or run `surrogate rebuild`."
+_ADVICE_PROFILE = (
+    "Put it back from your other copy (--mirror DIR2 --repair), or run `surrogate process`, which keeps it anew while "
+    "the settings name it."
+)
 _RUN_AGAIN = "Run `surrogate process` again."
 
 
@@ -101,6 +105,8 @@ def _as_recorded(folder: Path, catalogue: Catalogue, *, quick: bool) -> tuple[in
         known.add(one.file)
         if problem is not None:
             advice = _ADVICE_MASTER if one.is_master else _ADVICE_MADE
+            if one.file.startswith(f"{paths.PROFILES}/"):
+                advice = _ADVICE_PROFILE
             findings.append(Finding(file=one.file, problem=problem, advice=advice))
     findings += [
         Finding(file=name, problem="was left half-written", advice=_RUN_AGAIN) for name in checking.half_written(folder)

@@ -12,6 +12,7 @@ from pydantic import Field
 
 from surrogate.collection import paths
 from surrogate.collection.catalogue import Catalogue
+from surrogate.collection.profiles import Profiles
 from surrogate.collection.settings import Settings
 from surrogate.intake.gather import Scan
 from surrogate.outlining import Outlining
@@ -52,6 +53,7 @@ class Batch:
 
     root: Path
     settings: Settings
+    profiles: Profiles
     catalogue: Catalogue
     executor: Executor
     window: int

@@ -322,6 +322,8 @@ def target(
         _say(line)
     if icc is not None and left is not None:
         _say(f"{icc}: with this profile the patches would be off by {left:.2f} on average (CIEDE2000).")
+        _say(f"For scans without a profile: put it into the collection's folder; in collection.toml, under [profiles], "
+             f'write "*" = "{icc.name}"')  # fmt: skip
 
 
 @app.command()

@@ -42,7 +42,7 @@ def follow_changes(batch: Batch) -> None:
         copies = catalogue.copies(row.reference)
         for master in catalogue.masters(row.reference):
             own = [copy for copy in copies if copy.copy.side is master.side]
-            decided = wording.decisions_again(catalogue, batch.settings, row, master)
+            decided = wording.decisions_again(catalogue, batch.settings, batch.profiles, row, master)
             # a side without copies was taken in by a run that was killed, or its catalogue was lost
             made_as = wording.digest(decided)
             made = [copy for copy in own if copy.copy.use is not Use.PRINT]  # prints stay as they were asked for

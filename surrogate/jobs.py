@@ -10,6 +10,7 @@ from surrogate._version import __version__
 from surrogate.collection.catalogue import FileRow
 from surrogate.collection.settings import CopiesSection, ScanSection
 from surrogate.description.proposals import Proposal
+from surrogate.imaging.input_profile import InputProfile
 from surrogate.records import Condition, Copy, Fidelity, Kind, Lot, Master, Side, Strength, Tone, Use
 
 if TYPE_CHECKING:  # what only names a type here would load every decoder
@@ -27,7 +28,8 @@ class Decisions:
 
     ``kind`` None means: find out. ``outlines`` None means: find them; empty: keep the whole frame; each has four
     corners in master pixels after turning, clockwise from top left. ``turn`` is in degrees clockwise. ``lot`` is what
-    was seen of the prints that it was kept with, None without any.
+    was seen of the prints that it was kept with, None without any. ``profile`` is the scanner's, for a scan that embeds
+    none.
     """
 
     kind: Kind | None
@@ -39,6 +41,7 @@ class Decisions:
     outlines: tuple[Corners, ...] | None = None
     turn: Literal[0, 90, 180, 270] = 0
     lot: Lot | None = None
+    profile: InputProfile | None = None
 
 
 @dataclass(frozen=True)

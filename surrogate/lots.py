@@ -65,7 +65,7 @@ def _prints(batch: Batch) -> list[list[_Print]]:
         front = next((each for each in batch.catalogue.masters(reference) if each.side is Side.RECTO), None)
         if row is None or front is None:
             continue
-        decided = wording.decisions_again(batch.catalogue, batch.settings, row, front)
+        decided = wording.decisions_again(batch.catalogue, batch.settings, batch.profiles, row, front)
         if decided.kind in {None, Kind.COLOUR_PRINT}:
             known = _Print(reference, front, dataclasses.replace(decided, lot=None))
             named[" ".join(name.casefold().split())].append(known)

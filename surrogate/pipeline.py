@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from surrogate import standing
-from surrogate.collection import files
+from surrogate.collection import files, profiles
 from surrogate.condition import kind as kinds
 from surrogate.condition import lot, scan_error
 from surrogate.condition import measure as condition
@@ -74,6 +74,8 @@ def take_in(job: Job) -> Taken:
         master = job.staging / f"master{_suffix(job.scan)}"
         sha256, size = _preserve(job.scan, master)
     header = read_header(master)
+    if header.profile is not None:  # the scan says itself what its numbers mean
+        job = replace(job, decisions=replace(job.decisions, profile=None))
     opened = _open(master, header.pages, job)
     job, raster, shown, notes, guess = opened.job, opened.raster, opened.shown, opened.notes, opened.guess
     measured, parts = measure_pictures(raster, shown, opened.density, guess.kind, job.side, job.decisions.lot)
@@ -152,7 +154,7 @@ def _open(master: Path, pages: int, job: Job) -> _Opened:
 
 def _raster(master: Path, decisions: Decisions, page: int = 0) -> Raster:
     """A page of the scan as its tags have it, at the size of a viewing copy."""
-    raster = read_reduced(master, decisions.copies.viewing_long_edge, page)
+    raster = read_reduced(master, decisions.copies.viewing_long_edge, page, decisions.profile)
     if raster.ppi is None and decisions.scan.ppi:
         raster = replace(raster, ppi=decisions.scan.ppi * raster.scale)
     return raster
@@ -323,7 +325,12 @@ def _copies(master: Path, sha256: str, raster: Raster, shown: list[Shown], parts
             source = raster
             if not same:
                 source = make.picture(
-                    master, turn=decisions.turn, outline=one.outline, long_edge_px=size, page=one.page
+                    master,
+                    turn=decisions.turn,
+                    outline=one.outline,
+                    long_edge_px=size,
+                    page=one.page,
+                    given=decisions.profile,
                 )
             if source.ppi is None and decisions.scan.ppi:
                 source = replace(source, ppi=decisions.scan.ppi * source.scale)
@@ -333,6 +340,9 @@ def _copies(master: Path, sha256: str, raster: Raster, shown: list[Shown], parts
 
 def _recipe(plan: Plan, one: Shown, use: Use, kind: Kind, sha256: str, raster: Raster, job: Job) -> Recipe:
     decisions = job.decisions
+    given = decisions.profile
+    if given is not None and given.name != raster.profile:  # a grey scan was not read through it
+        given = None
     return Recipe(
         software=SOFTWARE,
         kind=kind.value,
@@ -344,6 +354,7 @@ def _recipe(plan: Plan, one: Shown, use: Use, kind: Kind, sha256: str, raster: R
         master="",
         master_sha256=sha256,
         input_profile=raster.profile,
+        given_profile=None if given is None else profiles.recorded(given),
         outline=None if one.outline is None else list(one.outline),
         long_edge_px=READING_LONG_EDGE_PX if use is Use.READING else decisions.copies.viewing_long_edge,
         quality=decisions.copies.quality,

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from surrogate.collection import files, paths
 from surrogate.collection.catalogue import FileRow
-from surrogate.copies.describing import describe_copy
+from surrogate.copies.describing import describe_copy, named
 from surrogate.description.embed import Description, embedder
 from surrogate.errors import ScanSetAside
 from surrogate.jobs import SOFTWARE, Placed, StagedCopy, Taken
@@ -29,6 +29,7 @@ def master_record(reference: str, taken: Taken) -> Master:
         bits=taken.header.bits,
         ppi=taken.header.ppi,
         profile=taken.header.profile,
+        given_profile=next((copy.recipe.given_profile for copy in taken.copies), None),
         scanned_as=taken.job.name,
     )
 
@@ -135,8 +136,11 @@ def _place(temporary: Path, target: Path) -> None:
 
 def describe_master(description: Description, master: Master, kind: Kind) -> Description:
     """The description that lies beside a master."""
+    given = master.given_profile
+    read = [f"its copies were made through the scanner profile {named(given)}"] if given is not None else []
     return description.model_copy(
         update={
+            "history": [*read, *description.history],
             "source_type": "negativeFilm" if kind is Kind.NEGATIVE else "print",
             "source": f"{master.file} sha256:{master.sha256}",
             "software": SOFTWARE,

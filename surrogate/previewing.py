@@ -21,6 +21,7 @@ from surrogate.condition.measure import Measured
 from surrogate.copies import make
 from surrogate.errors import ScanSetAside
 from surrogate.imaging.encode import jpeg_bytes
+from surrogate.imaging.input_profile import InputProfile
 from surrogate.imaging.read import Raster, open_upright, read_reduced
 from surrogate.pipeline import Shown, look_at, measure_pictures, proxy_density
 from surrogate.records import Kind, Lot, Side, Strength, Tone, Use
@@ -56,6 +57,7 @@ class Look:
     outline: Corners | None
     long_edge_px: int
     lot: Lot | None = None
+    profile: InputProfile | None = None
     parts: tuple[tuple[int, Corners], ...] = ()
 
 
@@ -129,12 +131,16 @@ class Viewer:
         raster = ready.raster
         if part is not None:
             outline = dict(look.parts)[part]
-            raster = make.picture(look.master, turn=look.turn, outline=outline, long_edge_px=SHOWN_PX)
+            raster = make.picture(
+                look.master, turn=look.turn, outline=outline, long_edge_px=SHOWN_PX, given=look.profile
+            )
         return jpeg_bytes(make.reduced(make.rendered(raster, plan.steps), SHOWN_PX), quality=QUALITY)
 
     def as_found(self, look: Look) -> bytes:
         """The same part of the scan as it is, as JPEG of :data:`SHOWN_PX`. Raises :class:`ScanSetAside`."""
-        raster = make.picture(look.master, turn=look.turn, outline=look.outline, long_edge_px=SHOWN_PX)
+        raster = make.picture(
+            look.master, turn=look.turn, outline=look.outline, long_edge_px=SHOWN_PX, given=look.profile
+        )
         return jpeg_bytes(make.rendered(raster, []), quality=QUALITY)
 
     def tile(self, master: Path, sha256: str, level: int, column: int, row: int) -> bytes | None:
@@ -192,7 +198,7 @@ def levels(width: int, height: int) -> Levels:
 
 
 def _measured(look: Look) -> _Ready:
-    whole = read_reduced(look.master, look.long_edge_px)
+    whole = read_reduced(look.master, look.long_edge_px, given=look.profile)
     whole = Raster(make.turned(whole.pixels, look.turn), whole.scale, whole.ppi, whole.profile)
     shown = [Shown(None, look.outline), *(Shown(number, outline) for number, outline in look.parts)]
     raster = look_at(whole, shown[0])

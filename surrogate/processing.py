@@ -7,6 +7,7 @@ from pathlib import Path
 
 from surrogate import arriving, exporting, following, likening, outlining, running, stopping, taking, wording
 from surrogate.batch import Batch, ProcessReport, Progress
+from surrogate.collection import profiles
 from surrogate.collection.catalogue import Catalogue, open_catalogue
 from surrogate.collection.holding import clear_unfinished, held
 from surrogate.description.conversation import require_exiftool
@@ -39,6 +40,7 @@ def process(
     ruled = known_kind(kind)
     gathered = gather(scans, collection)
     found = prepare(collection)
+    given = profiles.read(collection, found)
     require_exiftool()
     with (
         stopping.heard() as stop,
@@ -47,10 +49,12 @@ def process(
         open_catalogue(collection) as catalogue,
     ):
         clear_unfinished(collection)
+        profiles.keep(collection, given)
         names = [scan.name for scan in gathered.scans]
         batch = Batch(
             root=collection,
             settings=found,
+            profiles=given,
             catalogue=catalogue,
             executor=pool[0],
             window=IN_FLIGHT * pool[1],

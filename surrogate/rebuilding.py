@@ -9,7 +9,7 @@ from concurrent.futures import Executor
 from pathlib import Path
 
 from surrogate import checking, running, wording
-from surrogate.collection import paths, settings
+from surrogate.collection import paths, profiles, settings
 from surrogate.collection.catalogue import Catalogue, CopyRow, open_catalogue
 from surrogate.collection.files import disk_errors, publish, sha256_of
 from surrogate.collection.holding import held
@@ -128,11 +128,12 @@ def _remake(folder: Path, staging: Path, recipe: Recipe, master: Master) -> dict
     path = folder / master.file
     if sha256_of(path) != master.sha256:
         raise CollectionUnusable(f"The master {master.file} has changed; put it back from your other copy first.")
+    given = profiles.kept(folder, recipe.given_profile)
     if recipe.use == Use.PRINT.value:
         made = {Use.PRINT: staging / "print.tif"}
-        write_print(path, recipe, made[Use.PRINT])
+        write_print(path, recipe, made[Use.PRINT], given)
         return made
-    pixels, ppi = make.from_recipe(recipe, path)
+    pixels, ppi = make.from_recipe(recipe, path, given)
     made = {}
     for use, image, its_ppi in make.outputs(pixels, recipe, ppi):
         made[use] = staging / f"{use}.jpg"

@@ -129,6 +129,14 @@ class Fidelity(Record):
     structure: float = Field(description="structural similarity of gradients to the scan, 0-1")
 
 
+class GivenProfile(Record):
+    """A scanner's ICC profile from the settings, through which a scan that embeds none was read."""
+
+    name: str = Field(description="as its description tag says")
+    file: str = Field(description="where the collection keeps it")
+    sha256: str
+
+
 class Master(Record):
     """The untouched scan of one side."""
 
@@ -141,6 +149,9 @@ class Master(Record):
     bits: int = Field(description="bits per channel")
     ppi: float | None
     profile: str | None = Field(description="name of the embedded colour profile")
+    given_profile: GivenProfile | None = Field(
+        default=None, description="the scanner's profile that its copies were made through, where none is embedded"
+    )
     scanned_as: str = Field(description="name of the file that was taken in")
 
 

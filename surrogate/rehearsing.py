@@ -20,7 +20,7 @@ from pathlib import Path
 from pydantic import Field
 
 from surrogate import running, sides, wording
-from surrogate.collection import register, settings
+from surrogate.collection import profiles, register, settings
 from surrogate.collection.catalogue import Catalogue, open_catalogue
 from surrogate.collection.numbering import Pattern, reference_in_name
 from surrogate.collection.settings import Settings
@@ -139,6 +139,7 @@ def rehearse(
     exists = (collection / settings.FILE_NAME).is_file()
     found = settings.read(collection) if exists else _first_settings()
     register.check(found, collection / settings.FILE_NAME)
+    profiles.read(collection, found)
     words = wording.read(collection, captions, [scan.name for scan in gathered.scans], found.headers, ())
     with running.executor(workers) as (executor, count), _catalogue(collection if exists else None) as catalogue:
         by_name = {scan.name: scan for scan in gathered.scans}

@@ -15,6 +15,7 @@ from surrogate import outlining
 from surrogate.collection import paths
 from surrogate.collection.catalogue import Catalogue, OriginalRow
 from surrogate.collection.files import sha256_of
+from surrogate.collection.profiles import Profiles
 from surrogate.collection.settings import Settings
 from surrogate.description import faces
 from surrogate.description.matching import matching
@@ -23,6 +24,7 @@ from surrogate.description.proposals import Proposal, fill, who_said_what
 from surrogate.description.sheet import SheetRow, caption_from, lock_beside, read_sheet
 from surrogate.description.tags import Description
 from surrogate.errors import WrongUse
+from surrogate.imaging.input_profile import InputProfile
 from surrogate.jobs import SOFTWARE, Corners, Decisions
 from surrogate.records import Caption, Kind, Master, Original, Side, Tone
 
@@ -218,6 +220,7 @@ def decisions(
     side: Side,
     kind: tuple[Kind | None, str],
     outlines: tuple[Corners, ...] | None,
+    profile: InputProfile | None,
 ) -> Decisions:
     """What people and settings decided about one side; ``kind`` with where it is from. A back has none of its own."""
     back = side is Side.VERSO
@@ -230,10 +233,13 @@ def decisions(
         scan=settings.scan,
         outlines=outlines,
         turn=caption.turn,
+        profile=profile,
     )
 
 
-def decisions_again(catalogue: Catalogue, settings: Settings, row: OriginalRow, master: Master) -> Decisions:
+def decisions_again(
+    catalogue: Catalogue, settings: Settings, profiles: Profiles, row: OriginalRow, master: Master
+) -> Decisions:
     """The decisions that now hold for a side that was taken in before.
 
     A kind from the command or a file name stays; one from the caption sheet follows the sheet.
@@ -248,7 +254,8 @@ def decisions_again(catalogue: Catalogue, settings: Settings, row: OriginalRow, 
     elif settings.scan.kind != "auto":
         kind = (Kind(settings.scan.kind), "settings")
     drawn = outlining.drawn_by_people(catalogue, row.reference, master.side)
-    made = decisions(caption, settings, master.side, kind, drawn)
+    profile = profiles.of_scan(master.scanned_as) if master.profile is None else None
+    made = decisions(caption, settings, master.side, kind, drawn, profile)
     return made if master.side is Side.VERSO else dataclasses.replace(made, lot=catalogue.lot(row.reference))
 
 
@@ -257,6 +264,8 @@ def digest(record: BaseModel | Decisions) -> str:
     content = record.model_dump(mode="json") if isinstance(record, BaseModel) else dataclasses.asdict(record)
     if content.get("lot", ...) is None:  # without a lot a print is what it was before there were lots
         del content["lot"]
+    if (profile := content.pop("profile", None)) is not None:
+        content["profile"] = profile["sha256"]
     text = json.dumps(content, sort_keys=True, default=_plain)
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 

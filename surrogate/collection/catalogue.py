@@ -14,7 +14,7 @@ from surrogate.collection import paths
 from surrogate.collection.migrate import bring_up_to_date
 from surrogate.collection.numbering import Parts, name_of
 from surrogate.errors import CatalogueLost, CollectionUnusable, DiskFull
-from surrogate.records import Caption, Condition, Copy, Kind, Lot, Master, SetAside, Side
+from surrogate.records import Caption, Condition, Copy, GivenProfile, Kind, Lot, Master, SetAside, Side
 
 
 @dataclass(frozen=True)
@@ -240,6 +240,14 @@ class Catalogue:
         """The masters of an original, recto first."""
         rows = self._db.execute("SELECT record FROM masters WHERE reference = ? ORDER BY side", (reference,))
         return [Master.model_validate_json(r[0]) for r in rows]
+
+    def given_profiles(self) -> list[GivenProfile]:
+        """The scanners' profiles that copies were made through, each once."""
+        rows = self._db.execute(
+            "SELECT DISTINCT json_extract(record, '$.given_profile') FROM masters "
+            "WHERE json_extract(record, '$.given_profile') IS NOT NULL ORDER BY 1"
+        )
+        return [GivenProfile.model_validate_json(r[0]) for r in rows]
 
     def master_at(self, file: str) -> bool:
         """Whether some master lies under this name. Goes through all of them: ask when a file is in the way."""

@@ -39,6 +39,8 @@ def expected(catalogue: Catalogue) -> Iterator[Expected]:
     """Every file that the catalogue answers for, by original."""
     for row in catalogue.originals():
         yield from expected_of(catalogue, row.reference)
+    for given in catalogue.given_profiles():
+        yield Expected(given.file, given.sha256, None)
 
 
 def expected_of(catalogue: Catalogue, reference: str) -> Iterator[Expected]:

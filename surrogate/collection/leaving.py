@@ -17,8 +17,8 @@ SITE, BAG, BAG_BEGUN = ".surrogate-site.sqlite", "bagit.txt", "bag-not-finished.
 
 #: Folders of a collection that nothing else may use.
 _OWN = frozenset(
-    {"masters", "copies", "recipes", "condition", "texts", "prints", "care", "report", "metadata", "damaged", "earlier"}
-)
+    {"masters", "copies", "recipes", "condition", "texts", "prints", "profiles", "care", "report", "metadata"}
+) | {"damaged", "earlier"}
 
 
 def made_to_leave(folder: Path) -> bool:

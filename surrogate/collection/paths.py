@@ -14,6 +14,8 @@ MANIFEST = "manifest.json"
 LOCK = ".held"
 #: Scans on their way in, before they have a number.
 INCOMING = ".incoming"
+#: Profiles of scanners, by their SHA-256.
+PROFILES = "profiles"
 
 EXTENSIONS = {Use.VIEWING: "jpg", Use.READING: "jpg", Use.THUMBNAIL: "jpg", Use.PRINT: "tif"}
 
@@ -60,6 +62,11 @@ def recipe(reference: str, side: Side, part: int | None, use: Use) -> str:
 def condition(reference: str, side: Side, extension: str) -> str:
     """Path of a condition record (``json``) or of the picture with its marks outlined (``png``)."""
     return f"condition/{group_of(reference)}/{stem(reference, side)}.{extension}"
+
+
+def profile(sha256: str) -> str:
+    """Path of the copy of a scanner's profile that the collection keeps; 16 digits, since names are at most 32 long."""
+    return f"{PROFILES}/{sha256[:16]}.icc"
 
 
 def beside_master(reference: str, master: Master) -> tuple[str, str, str]:

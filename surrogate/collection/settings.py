@@ -91,6 +91,7 @@ class Settings(Record):
     copies: CopiesSection = CopiesSection()
     text: TextSection = TextSection()
     publish: PublishSection = PublishSection()
+    profiles: dict[str, str] = Field(default_factory=dict)
     headers: dict[str, str] = Field(default_factory=dict)
 
     @field_validator("letters")
@@ -123,6 +124,9 @@ accession = 1        # which gift or deposit of that year
 kind = "auto"        # or one kind for all scans: silver-print, colour-print, negative, clipping, document ...
 ppi = 0              # resolution of the scans when the files do not say
 pages = "first"      # of TIFFs with several pages: copy only the first, or "parts": each page as a part of its own
+
+[profiles]           # a scanner's own ICC profile, for scans that carry none; the first line that fits a name counts
+# "*" = "scanner.icc"  # `surrogate target SCAN --profile scanner.icc` makes one; "1987/*" is for that folder only
 
 [sides]
 by_order = true      # where names do not tell backs from fronts, look at the scans and the order they were made in

@@ -5,7 +5,7 @@ from __future__ import annotations
 from surrogate.description import faces
 from surrogate.description.embed import Description
 from surrogate.description.faces import Face
-from surrogate.records import Kind, Manifest, Master, Original, Side, Use
+from surrogate.records import GivenProfile, Kind, Manifest, Master, Original, Side, Use
 from surrogate.recovery.recipe import Recipe
 
 
@@ -31,6 +31,8 @@ def describe_copy(description: Description, master: Master, recipe: Recipe, use:
     done = recipe.words or ["tone and colour left as scanned"]
     if recipe.outline is not None:
         done = ["trimmed to the picture's edge and straightened", *done]
+    if recipe.given_profile is not None:
+        done = [f"colours read through the scanner profile {named(recipe.given_profile)}", *done]
     if recipe.part is not None:
         what += f" of part {recipe.part}"
     film = "negativeFilm" if recipe.kind == Kind.NEGATIVE.value else "print"
@@ -44,6 +46,11 @@ def describe_copy(description: Description, master: Master, recipe: Recipe, use:
             "faces": _faces(description, master, recipe),
         }
     )
+
+
+def named(given: GivenProfile) -> str:
+    """A scanner's profile in words: its name, and where the collection keeps it."""
+    return f"“{given.name}” ({given.file})"
 
 
 def _faces(description: Description, master: Master, recipe: Recipe) -> list[Face]:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pyvips
 
-from surrogate.collection import files, paths
+from surrogate.collection import files, paths, profiles
 from surrogate.copies.describing import describe_copy
 from surrogate.copies.frame_job import FrameJob
 from surrogate.copies.frame_report import BorderMm, Framed
@@ -36,7 +36,8 @@ def write_files(
     file, recipe_file = _names(job)
     pdf_file = _pdf_name(job)
     with unfinished(collection / file) as temporary:
-        write_print(collection / job.master.file, job.recipe, temporary)
+        given = profiles.kept(collection, job.recipe.given_profile)
+        write_print(collection / job.master.file, job.recipe, temporary, given)
         embedder.write(temporary, describe_copy(words, job.master, job.recipe, Use.PRINT))
         picture = _pdf_picture(temporary)
         files.publish(temporary, collection / file)

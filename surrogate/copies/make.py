@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from surrogate.imaging import encode
 from surrogate.imaging.density import Pixels
+from surrogate.imaging.input_profile import InputProfile
 from surrogate.imaging.read import Raster, read_header, read_reduced
 from surrogate.records import Use
 from surrogate.recovery.play import play
@@ -36,19 +37,28 @@ def turned(pixels: Pixels, degrees: int) -> Pixels:
     return out
 
 
-def picture(master: Path, *, turn: int, outline: Corners | None, long_edge_px: int, page: int = 0) -> Raster:
+def picture(
+    master: Path,
+    *,
+    turn: int,
+    outline: Corners | None,
+    long_edge_px: int,
+    page: int = 0,
+    given: InputProfile | None = None,
+) -> Raster:
     """Read from a master what a copy shows: upright, turned, trimmed to its outline and straightened.
 
     The result is sRGB, (H, W, 3) uint8 or uint16, at most ``long_edge_px`` long and never larger than the scan.
-    ``outline`` is four corners in master pixels after turning, clockwise from top left.
+    ``outline`` is four corners in master pixels after turning, clockwise from top left; ``given`` is the scanner's
+    profile, for a master that embeds none.
     """
     if outline is None:
-        raster = read_reduced(master, long_edge_px, page)
+        raster = read_reduced(master, long_edge_px, page, given)
         return Raster(turned(raster.pixels, turn), raster.scale, raster.ppi, raster.profile)
     header = read_header(master, page)
     width, height = outline_size(outline)
     wanted = min(1.0, long_edge_px / max(width, height))
-    raster = read_reduced(master, max(1, round(max(header.width, header.height) * wanted)), page)
+    raster = read_reduced(master, max(1, round(max(header.width, header.height) * wanted)), page, given)
     return straightened(Raster(turned(raster.pixels, turn), raster.scale, raster.ppi, raster.profile), outline)
 
 
@@ -99,10 +109,12 @@ def outputs(
     return made
 
 
-def from_recipe(recipe: Recipe, master: Path) -> tuple[npt.NDArray[np.uint8], float | None]:
-    """Replay a recipe on its master: (pixels, ppi)."""
+def from_recipe(recipe: Recipe, master: Path, given: InputProfile | None) -> tuple[npt.NDArray[np.uint8], float | None]:
+    """Replay a recipe on its master: (pixels, ppi); ``given`` is the scanner's profile that the recipe names."""
     limit = recipe.long_edge_px or 10**6
-    raster = picture(master, turn=recipe.turn, outline=recipe.outline, long_edge_px=limit, page=recipe.page)
+    raster = picture(
+        master, turn=recipe.turn, outline=recipe.outline, long_edge_px=limit, page=recipe.page, given=given
+    )
     ppi = raster.ppi
     if ppi is None and recipe.ppi_assumed is not None:
         ppi = recipe.ppi_assumed * raster.scale

@@ -27,6 +27,7 @@ from surrogate.copies.print_sharpening import halo_rows, sharpened, to_8_bits
 from surrogate.errors import CollectionUnusable, ScanSetAside
 from surrogate.imaging.density import Pixels
 from surrogate.imaging.encode import srgb_profile
+from surrogate.imaging.input_profile import InputProfile
 from surrogate.imaging.read import MM_PER_INCH, as_srgb, open_turned
 from surrogate.imaging.workspace import Workspace
 from surrogate.recovery.play import Player
@@ -70,9 +71,10 @@ class _Picture:
         return rows
 
 
-def write_print(master: Path, recipe: Recipe, path: Path) -> None:
+def write_print(master: Path, recipe: Recipe, path: Path, given: InputProfile | None = None) -> None:
     """Write the print that ``recipe`` describes as an 8-bit sRGB TIFF at ``path``.
 
+    ``given`` is the scanner's profile that the recipe names.
     Give a temporary name; two more temporary files lie beside it meanwhile. Raises :class:`CollectionUnusable` when
     the master cannot be read, :class:`DiskFull` when the disk is full.
     """
@@ -81,7 +83,7 @@ def write_print(master: Path, recipe: Recipe, path: Path) -> None:
         raise ValueError("not the recipe of a print")
     with disk_errors(path), _scratch(path, "wide") as wide, _scratch(path, "narrow") as narrow:
         try:
-            picture = _reduce(_open(master, recipe.page, recipe.turn), recipe.outline, box[2:], wide)
+            picture = _reduce(_open(master, recipe.page, recipe.turn, given), recipe.outline, box[2:], wide, given)
             for strip in _strips(picture, recipe, size, box):
                 narrow.write(strip.data.cast("B"))
         except (pyvips.Error, ScanSetAside) as error:
@@ -104,7 +106,13 @@ def _scratch(path: Path, name: str) -> Iterator[BufferedRandom]:
         scratch.unlink(missing_ok=True)
 
 
-def _reduce(image: pyvips.Image, outline: Corners | None, size: Sequence[int], file: BufferedRandom) -> _Picture:
+def _reduce(
+    image: pyvips.Image,
+    outline: Corners | None,
+    size: Sequence[int],
+    file: BufferedRandom,
+    given: InputProfile | None,
+) -> _Picture:
     """Bring what ``outline`` holds to ``size`` (width, height) print pixels, give or take its slant, into ``file``."""
     width, height = size
     corners = np.array(outline or _whole(image), dtype=np.float64)
@@ -113,23 +121,24 @@ def _reduce(image: pyvips.Image, outline: Corners | None, size: Sequence[int], f
     upright = np.array([(left, top), (right, top), (right, bottom), (left, bottom)])
     if np.abs(corners - upright).max() < 1:
         left, top, right, bottom = _clip(left, top, right, bottom, image)
-        return _to_file(image.crop(left, top, right - left, bottom - top), width, height, file)
+        return _to_file(image.crop(left, top, right - left, bottom - top), width, height, file, given)
     across, down = outline_size(corners.tolist())
     margin = math.ceil(_KERNEL_ROWS * max(across / width, down / height))
     left, top, right, bottom = _clip(left - margin, top - margin, right + margin, bottom + margin, image)
     kept = image.crop(left, top, right - left, bottom - top)
-    picture = _to_file(kept, round(kept.width * width / across), round(kept.height * height / down), file)
+    reduced = (round(kept.width * width / across), round(kept.height * height / down))
+    picture = _to_file(kept, *reduced, file, given)
     scale = np.array([picture.width / kept.width, picture.height / kept.height])
     source = np.array([(0, 0), (width, 0), (width, height), (0, height)], dtype=np.float32)
     target = ((corners - (left, top)) * scale).astype(np.float32)
     return replace(picture, warp=cv2.getPerspectiveTransform(source, target))
 
 
-def _open(master: Path, page: int, turn: int) -> pyvips.Image:
+def _open(master: Path, page: int, turn: int, given: InputProfile | None) -> pyvips.Image:
     """The master, upright and turned, in colours that may be averaged."""
     image = open_turned(master, page, turn)
     if image.hasalpha() or image.interpretation not in _PLAIN or image.format not in {"uchar", "ushort"}:
-        return as_srgb(image)[0]
+        return as_srgb(image, given)[0]
     return image
 
 
@@ -141,11 +150,13 @@ def _clip(left: int, top: int, right: int, bottom: int, image: pyvips.Image) -> 
     return max(0, int(left)), max(0, int(top)), min(image.width, int(right)), min(image.height, int(bottom))
 
 
-def _to_file(image: pyvips.Image, width: int, height: int, file: BufferedRandom) -> _Picture:
+def _to_file(
+    image: pyvips.Image, width: int, height: int, file: BufferedRandom, given: InputProfile | None
+) -> _Picture:
     """Reduce the image to ``width`` by ``height``, manage its colours, and write the rows, all in one stream."""
     if (image.width, image.height) != (width, height):
         image = image.resize(width / image.width, vscale=height / image.height, kernel="lanczos3")
-    image, _ = as_srgb(image)
+    image, _ = as_srgb(image, given)
     image.rawsave(file.name)
     return _Picture(file, width, height, deep=image.format == "ushort")
 

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pyvips
 
-from surrogate.collection import files
+from surrogate.collection import files, profiles
 from surrogate.copies import make
 from surrogate.copies.collection_reading import Shown, copy_of, master_of, read_manifest, recipe_of, shown
 from surrogate.copies.sizes import Size, parse_size
@@ -98,6 +98,7 @@ def _before_and_after(collection: Path, one: Shown) -> tuple[Picture, Picture, _
             outline=recipe.outline if recipe else None,
             long_edge_px=_PICTURE_PX,
             page=recipe.page if recipe else 0,
+            given=profiles.kept(collection, recipe.given_profile if recipe else None),
         )
     except ScanSetAside as error:
         raise CollectionUnusable(f"The master {master.file} cannot be read: {error.reason}") from error

@@ -13,7 +13,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from surrogate import wording
-from surrogate.collection import sets, settings
+from surrogate.collection import profiles, sets, settings
 from surrogate.collection.catalogue import Catalogue, OriginalRow, open_catalogue
 from surrogate.collection.numbering import name_of
 from surrogate.collection.search_records import Card
@@ -246,11 +246,13 @@ class _Shown:
 def _sides(folder: Path, catalogue: Catalogue, row: OriginalRow, masters: Sequence[Master]) -> list[_Shown]:
     name = name_of(row.reference)
     copies = [each for each in catalogue.copies(row.reference) if each.copy.part is None]
+    said = settings.read(folder)
+    given = profiles.read(folder, said)
     found = []
     for master in masters:
         side = master.side
         made = next((each for each in copies if (each.copy.side, each.copy.use) == (side, Use.VIEWING)), None)
-        decided = wording.digest(wording.decisions_again(catalogue, settings.read(folder), row, master))
+        decided = wording.digest(wording.decisions_again(catalogue, said, given, row, master))
         ahead = made is not None and made.made_as not in {"", decided}
         source = f"/preview/{name}/{side}?v={decided}" if ahead else f"/picture/{name}/{side}/viewing"
         parts = _parts(catalogue, row.reference, side, decided if ahead else "")

@@ -14,7 +14,7 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 
 from surrogate import wording
-from surrogate.collection import paths, settings
+from surrogate.collection import paths, profiles, settings
 from surrogate.collection.catalogue import Catalogue, open_catalogue
 from surrogate.collection.numbering import name_of
 from surrogate.desk.room import Room, side_of
@@ -161,6 +161,7 @@ class Pictures:
             long_edge_px=decided.copies.viewing_long_edge,
             parts=tuple((each.part, each.corners) for each in drawn if each.corners) if len(drawn) > 1 else (),
             lot=decided.lot,
+            profile=decided.profile,
         )
 
     def _inside(self, file: str) -> Path:
@@ -193,7 +194,8 @@ def decided_for(folder: Path, catalogue: Catalogue, reference: str, side: Side) 
     if row is None:
         raise HTTPException(404)
     master = _master(catalogue, reference, side)
-    return wording.decisions_again(catalogue, settings.read(folder), row, master)
+    found = settings.read(folder)
+    return wording.decisions_again(catalogue, found, profiles.read(folder, found), row, master)
 
 
 def _master(catalogue: Catalogue, reference: str, side: Side) -> Master:

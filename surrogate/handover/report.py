@@ -81,7 +81,8 @@ def _figures(condition: Condition | None, master: Master | None, copies: Sequenc
     if master is not None:
         ppi = f", {master.ppi:g} ppi" if master.ppi else ""
         yield "Master", f"{master.width} × {master.height} px, {master.bits} bits{ppi}"
-        yield "Colour profile", master.profile or "none"
+        given = master.given_profile
+        yield "Colour profile", master.profile or (f"{given.name}, from the settings" if given else "none")
     for copy in copies:
         if copy.fidelity is not None and copy.use is not Use.THUMBNAIL:
             name = f"{copy.use.value} copy" + (f", part {copy.part}" if copy.part else "")

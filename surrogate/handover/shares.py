@@ -24,7 +24,7 @@ from surrogate.records import Original
 PREMIS, EAD, TABLE = "metadata/premis.xml", "metadata/finding_aid.xml", "metadata/finding_aid.csv"
 ADDED = (PREMIS, EAD, TABLE)
 
-#: Lists of the whole collection that every bag holds.
+#: Lists of the whole collection that every bag holds, beside the profiles of its scanners.
 _IN_EVERY_BAG = frozenset(
     {
         settings.FILE_NAME,
@@ -82,7 +82,8 @@ def shares(collection: Path, originals: Iterable[Original], limit: Limit) -> lis
         if reference is not None:
             own[reference].append(entry)
         else:
-            (every if path in _IN_EVERY_BAG else common).append(entry)
+            in_every = path in _IN_EVERY_BAG or path.startswith(f"{paths.PROFILES}/")
+            (every if in_every else common).append(entry)
     made: list[Share] = []
     for group in _split(own, every, common, limit):
         entries = [*every, *([] if made else common), *(entry for reference in group for entry in own[reference])]

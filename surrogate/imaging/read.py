@@ -21,6 +21,7 @@ from surrogate.errors import ScanSetAside
 from surrogate.imaging import second, tiff_tags
 from surrogate.imaging.density import Pixels
 from surrogate.imaging.formats import RESCAN, sniff
+from surrogate.imaging.input_profile import InputProfile
 from surrogate.imaging.second import MM_PER_INCH
 from surrogate.imaging.tiff_tags import Directory
 
@@ -58,6 +59,9 @@ _CHANNELS = {0: 1, 1: 1, 2: 3, 5: 4}
 
 #: Colour space of an ICC profile (ICC.1:2022, 7.2.6) by the number of channels that it explains.
 _PROFILE_CHANNELS = {b"GRAY": 1, b"RGB ": 3, b"CMYK": 4}
+
+#: Interpretations of pixels that are a device's red, green and blue.
+_DEVICE_RGB = frozenset({"srgb", "rgb", "rgb16"})
 
 
 @dataclass(frozen=True)
@@ -245,10 +249,11 @@ def _profile_fits(image: pyvips.Image) -> bool:
     return bool(_PROFILE_CHANNELS.get(space) == image.bands)
 
 
-def as_srgb(image: pyvips.Image) -> tuple[pyvips.Image, str]:
+def as_srgb(image: pyvips.Image, given: InputProfile | None = None) -> tuple[pyvips.Image, str]:
     """The image as 3-band sRGB, 8 bits if it was 8-bit sRGB already, else 16. Returns (image, profile used).
 
-    Embedded profiles are honoured with relative colorimetric intent through LittleCMS; a scan without one, or with one
+    Embedded profiles are honoured with relative colorimetric intent through LittleCMS. ``given`` is the scanner's own
+    profile: it counts, in the same way, for an RGB scan that embeds none. Any other scan without a profile, or with one
     that is for pictures of another kind, is taken as sRGB. Numbers with a decimal point are taken as 0 to 1.
     """
     if image.format not in {"uchar", "ushort"} and image.interpretation not in {"lab", "labs", "labq", "xyz", "lch"}:
@@ -256,6 +261,10 @@ def as_srgb(image: pyvips.Image) -> tuple[pyvips.Image, str]:
     if image.hasalpha():
         image = image.flatten(background=[255.0 if image.format == "uchar" else 65535.0] * (image.bands - 1))
     name = profile_name(image)
+    if given is not None and name is None and image.bands == 3 and image.interpretation in _DEVICE_RGB:
+        image = image.copy()
+        image.set_type(pyvips.GValue.blob_type, "icc-profile-data", given.content)
+        return image.icc_transform("srgb", embedded=True, intent="relative", depth=16), given.name
     if name and name != "unreadable profile" and "srgb" not in name.lower() and _profile_fits(image):
         return image.icc_transform("srgb", embedded=True, intent="relative", depth=16), name
     if image.interpretation in {"cmyk", "lab", "labs", "labq", "xyz", "lch"}:
@@ -290,37 +299,37 @@ def _refuse_other_ranges(image: pyvips.Image) -> None:
         )
 
 
-def read_reduced(path: Path, long_edge_px: int, page: int = 0) -> Raster:
+def read_reduced(path: Path, long_edge_px: int, page: int = 0, given: InputProfile | None = None) -> Raster:
     """Decode a scan once, reduced to at most ``long_edge_px`` while it streams; upright, sRGB.
 
-    ``page`` counts the full pages of a TIFF from 0. Raises :class:`ScanSetAside` when the picture is damaged or
-    breaks off.
+    ``page`` counts the full pages of a TIFF from 0; ``given`` is the scanner's profile, see :func:`as_srgb`. Raises
+    :class:`ScanSetAside` when the picture is damaged or breaks off.
     """
     with _plainly_named(path) as plain:
-        return _decoded_reduced(plain, long_edge_px, page)
+        return _decoded_reduced(plain, long_edge_px, page, given)
 
 
-def _decoded_reduced(path: Path, long_edge_px: int, page: int) -> Raster:
+def _decoded_reduced(path: Path, long_edge_px: int, page: int, given: InputProfile | None) -> Raster:
     kind = sniff(path)
     header = _open(path, kind, page)
     try:
-        pixels, profile = _decoded(_reduced(path, kind, header, long_edge_px))
+        pixels, profile = _decoded(_reduced(path, kind, header, long_edge_px), given)
     except pyvips.Error as error:
         if kind not in _LOADERS or not _is_unknown(error):
             raise _explain(kind, error) from error
         index = _pages(path)[page].index if kind == "TIFF" else 0
         header = second.decode(path, kind, index)
-        pixels, profile = _decoded(_smaller(header, long_edge_px))
+        pixels, profile = _decoded(_smaller(header, long_edge_px), given)
     scale = min(1.0, max(pixels.shape[:2]) / max(header.width, header.height))
     ppi = stated_ppi(header)
     return Raster(pixels=pixels, scale=scale, ppi=None if ppi is None else ppi * scale, profile=profile)
 
 
-def _decoded(image: pyvips.Image) -> tuple[Pixels, str]:
+def _decoded(image: pyvips.Image, given: InputProfile | None) -> tuple[Pixels, str]:
     if image.format in {"float", "double"}:
         image = image.copy_memory()
         _refuse_other_ranges(image)
-    converted, profile = as_srgb(image)
+    converted, profile = as_srgb(image, given)
     return to_array(converted), profile
 
 

@@ -12,7 +12,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from surrogate.records import Record, Triple
+from surrogate.records import GivenProfile, Record, Triple
 
 #: An innermost list of numbers, spread over lines; text in JSON holds no line breaks.
 _ROW = re.compile(r"\[\n[\s\d.,eE+-]*\]")
@@ -87,6 +87,9 @@ class Recipe(Record):
     master: str = Field(description="path in the collection")
     master_sha256: str
     input_profile: str = Field(description="name of the profile that turned the scan into sRGB")
+    given_profile: GivenProfile | None = Field(
+        default=None, description="the scanner's profile from the settings, where the scan embeds none"
+    )
     page: int = Field(default=0, description="which full page of a TIFF, from 0")
     turn: Literal[0, 90, 180, 270] = Field(default=0, description="degrees clockwise, after the file's own tag")
     outline: list[tuple[float, float]] | None = Field(
