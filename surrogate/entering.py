@@ -38,8 +38,9 @@ def number(batch: Batch, scan: Scan, side: Side, reference: str | None, taken: T
 
 def enter(
     catalogue: Catalogue, reference: str, taken: Taken, placed: Placed, described_as: str, scan: Scan | None
-) -> None:
-    """Record everything about one side in one transaction; ``described_as`` is the digest of its words.
+) -> list[str]:
+    """Record everything about one side in one transaction; ``described_as`` is the digest of its words. Returns the
+    files of copies that it no longer has.
 
     ``scan`` is the file it was taken in from, None for copies made again. It counts as dealt with from then on: said
     in a transaction of its own, a kill in between would make the next run take it for a second copy of itself.
@@ -50,7 +51,8 @@ def enter(
         before = [row for row in catalogue.copies(reference) if row.copy.side is side and row.copy.use is not Use.PRINT]
         catalogue.put_master(reference, placed.master, complete=True)
         catalogue.add_condition(reference, taken.condition, software=SOFTWARE, master_sha256=placed.master.sha256)
-        catalogue.drop_copies(reference, side, keep=[copy.file for copy in placed.copies])
+        keep = [file for copy in placed.copies for file in (copy.file, copy.recipe) if file]
+        gone = catalogue.drop_copies(reference, side, keep=keep)
         for copy in placed.copies:
             catalogue.put_copy(CopyRow(copy, reference, made_as, described_as))
         catalogue.put_files(reference, placed.made)
@@ -70,3 +72,4 @@ def enter(
         if scan is not None:
             catalogue.put_source(scan.key, scan.size, scan.mtime_ns, reference, side)
             catalogue.drop_set_aside(scan.name)
+    return gone

@@ -9,6 +9,7 @@ from typing import TypeVar
 
 from surrogate import answering, arriving, entering, pipeline, placing, wording
 from surrogate.batch import Batch, set_aside, tell
+from surrogate.collection.files import disk_errors
 from surrogate.errors import CollectionUnusable, MissingTool, ScansAway, ScanSetAside, TryAgain
 from surrogate.intake.gather import Scan
 from surrogate.intake.pairing import Group
@@ -151,6 +152,8 @@ def record(batch: Batch, done: Placing) -> None:
     if placed is None:
         return
     fresh = None if taken.job.is_master else scan
-    entering.enter(batch.catalogue, reference, taken, placed, done.described_as, fresh)
+    for file in entering.enter(batch.catalogue, reference, taken, placed, done.described_as, fresh):
+        with disk_errors(batch.root / file):
+            (batch.root / file).unlink(missing_ok=True)
     (batch.updated if fresh is None else batch.taken_in).append(f"{reference} {taken.job.side}")
     tell(batch, taken.job.name)

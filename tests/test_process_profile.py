@@ -192,3 +192,20 @@ def test_a_wrong_profile_is_one_sentence(tmp_path: Path, content: bytes | None, 
         with pytest.raises(CollectionUnusable, match=said):
             command(SAMPLES, collection)
     assert not (collection / "masters").exists()
+
+
+def test_pictures_that_are_no_longer_parts_leave_nothing(
+    walk: tuple[Path, Path, dict[str, np.ndarray]], tmp_path: Path
+) -> None:
+    # copies of what was taken for parts of a page go with their recipes when it is one picture after all
+    scans, collection = walk[0], Path(shutil.copytree(walk[1], tmp_path / "collection"))
+    reference = originals(collection)[NAMES[0]]["reference"]
+    header = "reference,side,file,part,x1,y1,x2,y2,x3,y3,x4,y4,confidence,note\n"
+    parts = [f"{reference},recto,,{n},{x},9,{x + 90},9,{x + 90},200,{x},200,,\n" for n, x in ((1, 10), (2, 120))]
+    (collection / "outlines.csv").write_text(header + "".join(parts), encoding="utf-8")
+    again(scans, collection)
+    assert len(list(collection.glob("copies/*/*_p*"))) == 4
+    (collection / "outlines.csv").write_text(f"{header}{reference},recto,,0,,,,,,,,,,\n", encoding="utf-8")
+    again(scans, collection)
+    assert list(collection.glob("copies/*/*_p*")) + list(collection.glob("recipes/*/*_p*")) == []
+    assert auditing.audit(collection).findings == []

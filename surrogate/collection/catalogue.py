@@ -14,7 +14,7 @@ from surrogate.collection import paths
 from surrogate.collection.migrate import bring_up_to_date
 from surrogate.collection.numbering import Parts, name_of
 from surrogate.errors import CatalogueLost, CollectionUnusable, DiskFull
-from surrogate.records import Caption, Condition, Copy, GivenProfile, Kind, Lot, Master, SetAside, Side
+from surrogate.records import Caption, Condition, Copy, GivenProfile, Kind, Lot, Master, SetAside, Side, Use
 
 
 @dataclass(frozen=True)
@@ -327,13 +327,10 @@ class Catalogue:
         return {row[0]: FileRow(*row) for row in rows}
 
     def drop_copies(self, reference: str, side: Side, *, keep: Iterable[str]) -> list[str]:
-        """Forget the copies of a side that are not in ``keep``; returns their files. Prints to frame stay."""
+        """Forget the copies of a side and their recipes that are not in ``keep``; returns their files. Prints stay."""
         kept = set(keep)
-        gone = [
-            row.copy.file
-            for row in self.copies(reference)
-            if row.copy.side is side and row.copy.use.value != "print" and row.copy.file not in kept
-        ]
+        copies = [row.copy for row in self.copies(reference) if row.copy.side is side and row.copy.use is not Use.PRINT]
+        gone = sorted({file for copy in copies for file in (copy.file, copy.recipe) if file and file not in kept})
         self._db.executemany("DELETE FROM copies WHERE file = ?", [(file,) for file in gone])
         self._db.executemany("DELETE FROM files WHERE file = ?", [(file,) for file in gone])
         return gone
