@@ -16,6 +16,8 @@ _MAGNUS_A, _MAGNUS_C = 17.62, 243.12
 
 #: Dark fading about doubles for each 6 °C (Wilhelm, JAIC 21, 1981; read).
 _DOUBLING_K = 6.0
+
+#: What fading is compared with: a room at 20 °C (ISO 18934; source C5).
 _REFERENCE_C = 20.0
 
 #: Activation energy of slow chemical decay (source K1) and the gas constant, J/mol and J/(mol K).
@@ -28,7 +30,7 @@ DAMP = 60.0
 #: (judgement: an hour in twenty, a door left open).
 WARMEST_C, _UNHEEDED = 23.0, 0.05
 
-#: A gap longer than this (hours) between readings is not counted as measured time.
+#: A gap longer than this (hours) between readings is not counted as measured time (judgement).
 _LONGEST_GAP_H = 6.0
 
 _COLUMNS = {"time": ("time", "date"), "temperature": ("temp",), "humidity": ("hum", "rh")}

@@ -11,7 +11,8 @@ from pathlib import Path
 from surrogate.errors import CollectionUnusable
 from surrogate.records import Record
 
-#: Kinds of finding in the order of the check boxes, with words that people write for them.
+#: Kinds of finding in the order of the check boxes, with words that people write for them (common
+#: practice, no source).
 KINDS: dict[str, tuple[str, ...]] = {
     "damp": ("damp", "wet", "moist", "condens"),
     "mould": ("mould", "mold", "musty", "fungus"),
@@ -24,12 +25,12 @@ KINDS: dict[str, tuple[str, ...]] = {
     "housing": ("box full", "sleeve", "folder", "envelope"),
 }
 
-#: Kinds that call for something at once.
+#: Kinds that call for something at once: mould grows within 48 hours (source M2), the others spread (judgement).
 URGENT = ("damp", "mould", "insects", "smell")
 
 _NOTHING = {"", "ok", "none", "no change", "good", "nothing", "-"}
 
-#: The same kind found this often in one box is an alarm.
+#: The same kind found this often in one box is an alarm (judgement).
 _TWICE = 2
 
 

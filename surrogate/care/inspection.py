@@ -17,9 +17,10 @@ from surrogate.records import Kind, Original
 
 COLUMNS = ("date", "by", "box", "folder", "reference", "finding", "action")
 
-#: Rounds in the calendar: five years, spring and autumn.
+#: Rounds in the calendar: five years, spring and autumn (judgement).
 ROUNDS = 10
 
+#: Months of the two rounds: after the heating and before it (common practice, no source).
 _SPRING, _AUTUMN = 4, 10
 
 #: FADGI 2016, p. 86 (source Q1): ten or ten in a hundred, whichever is more.

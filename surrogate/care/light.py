@@ -5,6 +5,7 @@ from __future__ import annotations
 from surrogate.care.rules import Material
 from surrogate.records import Record
 
+#: Days of a year on show (ISO and CIE doses are given by the year; source L1).
 DAYS = 365
 
 #: Dose to a just noticeable fade without ultraviolet, lux hours, ISO blue wool 1 to 8 (source L2).
@@ -27,6 +28,7 @@ class Sensitivity(Record):
         return NOTICEABLE_LXH[self.wools[len(self.wools) // 2] - 1]
 
 
+#: The classes of CIE 157:2004 (source L1) with the blue wools of source L2.
 HIGH = Sensitivity(name="high", wools=(1, 2, 3), yearly_limit_lxh=15_000)
 MODERATE = Sensitivity(name="moderate", wools=(4, 5, 6), yearly_limit_lxh=150_000)
 LOW = Sensitivity(name="low", wools=(7, 8), yearly_limit_lxh=600_000)
