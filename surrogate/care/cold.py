@@ -13,7 +13,8 @@ FEW_HOURS, BOX_HOURS = 0.5, 2.0
 #: A household freezer (0 °F), a refrigerator (35 to 40 °F; CCAHA 2018, second-hand) and a room (ISO 18934; source C5).
 FREEZER_C, FRIDGE_C, ROOM_C = -18.0, 4.0, 20.0
 
-#: A parcel may be opened when it is this near to the room (K): above the dew-point of any room below 85 % RH (source W1).
+#: A parcel may be opened when it is this near to the room (K): above the dew-point of any room below 85 % RH (source
+#: W1).
 _NEAR_K = 2.0
 
 #: Paper and film: heat capacity J/(kg K), density kg/m3; still air at a box: W/(m2 K) (handbook values, from memory).
