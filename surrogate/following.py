@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from functools import partial
 from typing import TypeVar
@@ -28,13 +28,22 @@ def follow_changes(batch: Batch) -> None:
     As many sides as the batch's window holds are with the workers at a time.
     """
     catalogue = batch.catalogue
-    begun: deque[_Finish] = deque()
     batch.wording.merge(catalogue)
     answering.link(catalogue)
     batch.outlining.adopt(catalogue)
     batch.notes += linking.follow(batch.root, catalogue, batch.settings)
     lots.bring_together(batch)
-    for row in catalogue.originals():
+    before = len(batch.updated)
+    _follow(batch, catalogue.originals())
+    # what was found on one side of a leaf, its outline say, is a decision on the other
+    again = {updated.rpartition(" ")[0] for updated in batch.updated[before:]}
+    _follow(batch, [row for row in catalogue.originals() if row.reference in again])
+
+
+def _follow(batch: Batch, rows: Sequence[OriginalRow]) -> None:
+    catalogue = batch.catalogue
+    begun: deque[_Finish] = deque()
+    for row in rows:
         if batch.stop.asked:
             break
         description = wording.description(catalogue, batch.settings, row.reference)
@@ -79,6 +88,7 @@ def _again(batch: Batch, reference: str, master: Master, decided: Decisions, beg
         staging=staging(batch),
         decisions=decided,
         is_master=True,
+        collection=batch.root,
     )
     made = batch.executor.submit(pipeline.take_in, job)
 

@@ -11,7 +11,7 @@ from surrogate.collection.catalogue import FileRow
 from surrogate.collection.settings import CopiesSection, ScanSection
 from surrogate.description.proposals import Proposal
 from surrogate.imaging.input_profile import InputProfile
-from surrogate.records import Condition, Copy, Fidelity, Kind, Lot, Master, Side, Strength, Tone, Use
+from surrogate.records import Condition, Copy, Fidelity, Kind, LeafSide, Lot, Master, Side, Strength, Tone, Use
 
 if TYPE_CHECKING:  # what only names a type here would load every decoder
     from surrogate.imaging.read import ScanHeader
@@ -29,7 +29,7 @@ class Decisions:
     ``kind`` None means: find out. ``outlines`` None means: find them; empty: keep the whole frame; each has four
     corners in master pixels after turning, clockwise from top left. ``turn`` is in degrees clockwise. ``lot`` is what
     was seen of the prints that it was kept with, None without any. ``profile`` is the scanner's, for a scan that embeds
-    none.
+    none. ``other`` is the other side of a clipping or document, where that was scanned.
     """
 
     kind: Kind | None
@@ -42,11 +42,12 @@ class Decisions:
     turn: Literal[0, 90, 180, 270] = 0
     lot: Lot | None = None
     profile: InputProfile | None = None
+    other: LeafSide | None = None
 
 
 @dataclass(frozen=True)
 class Job:
-    """One scan to be taken in. ``staging`` is a folder of its own inside the collection."""
+    """One scan to be taken in. ``staging`` is a folder of its own inside the collection, ``collection`` that itself."""
 
     scan: Path
     name: str
@@ -54,6 +55,7 @@ class Job:
     staging: Path
     decisions: Decisions
     is_master: bool = False
+    collection: Path | None = None
 
 
 @dataclass(frozen=True)

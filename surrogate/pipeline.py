@@ -30,8 +30,9 @@ from surrogate.intake import outlines, returned
 from surrogate.intake.gather import PICTURE_SUFFIXES
 from surrogate.jobs import SOFTWARE, Corners, Decisions, Found, Job, StagedCopy, Taken
 from surrogate.records import Kind, Lot, Side, Use
-from surrogate.recovery import plans
+from surrogate.recovery import plans, show_through
 from surrogate.recovery.recipe import Plan, Recipe
+from surrogate.recovery.show_through import Seen
 
 #: Long edge at which prints on a page are looked for.
 LAYOUT_LONG_EDGE_PX = 1400
@@ -81,7 +82,7 @@ def take_in(job: Job) -> Taken:
     measured, parts = measure_pictures(raster, shown, opened.density, guess.kind, job.side, job.decisions.lot)
     fade = scan_error.widened(measured.condition.fade, opened.density, profile=raster.profile, bits=header.bits)
     measured = replace(measured, condition=measured.condition.model_copy(update={"fade": fade}))
-    copies = _copies(master, sha256, raster, shown, parts, job)
+    copies = _copies(master, sha256, raster, shown, parts, job, _through(shown, parts, job))
     if header.pages > 1:
         further, said = _further_pages(master, sha256, header.pages, job)
         copies += further
@@ -302,7 +303,23 @@ def measure_pictures(
     return whole, parts
 
 
-def _copies(master: Path, sha256: str, raster: Raster, shown: list[Shown], parts: _Parts, job: Job) -> list[StagedCopy]:
+def _through(shown: list[Shown], parts: _Parts, job: Job) -> Seen | None:
+    """What shines through from the other side, where that is in the collection and this one shows one leaf."""
+    other = job.decisions.other
+    if other is None or job.collection is None or len(shown) > 1:
+        return None
+    return show_through.find(parts[None][2], make.back_of(job.collection, other), other)
+
+
+def _copies(
+    master: Path,
+    sha256: str,
+    raster: Raster,
+    shown: list[Shown],
+    parts: _Parts,
+    job: Job,
+    seen: Seen | None = None,
+) -> list[StagedCopy]:
     decisions, copies = job.decisions, []
     for one in shown:
         its_kind, measured, density = parts[one.part]
@@ -318,6 +335,7 @@ def _copies(master: Path, sha256: str, raster: Raster, shown: list[Shown], parts
                 use=use,
                 tone=decisions.tone,
                 strength=decisions.strength,
+                seen=seen,
             )
             recipe = _recipe(plan, one, use, its_kind, sha256, raster, job)
             size = recipe.long_edge_px or 0
@@ -370,7 +388,7 @@ def _recipe(plan: Plan, one: Shown, use: Use, kind: Kind, sha256: str, raster: R
 
 
 def _staged(source: Raster, recipe: Recipe, job: Job) -> list[StagedCopy]:
-    pixels = make.rendered(source, recipe.steps)
+    pixels = make.rendered(source, make.playable(recipe.steps, job.collection or job.staging))
     made = []
     for use, image, ppi in make.outputs(pixels, recipe, source.ppi):
         file = job.staging / f"{recipe.part or 0}_{use}.jpg"

@@ -24,8 +24,9 @@ from surrogate.imaging.encode import jpeg_bytes
 from surrogate.imaging.input_profile import InputProfile
 from surrogate.imaging.read import Raster, open_upright, read_reduced
 from surrogate.pipeline import Shown, look_at, measure_pictures, proxy_density
-from surrogate.records import Kind, Lot, Side, Strength, Tone, Use
-from surrogate.recovery import plans
+from surrogate.records import Kind, LeafSide, Lot, Side, Strength, Tone, Use
+from surrogate.recovery import plans, show_through
+from surrogate.recovery.show_through import Seen
 
 #: Long edge of pictures made for the page: wider than half a large screen.
 SHOWN_PX = 1280
@@ -46,9 +47,10 @@ _Value = TypeVar("_Value")
 @dataclass(frozen=True)
 class Look:
     """One side of an original as its copy shows it; ``outline`` None is the whole frame. ``parts`` are the outlines of
-    the pictures on a page, by their number.
+    the pictures on a page, by their number; ``other`` is the other side of a leaf in the ``collection``.
     """
 
+    collection: Path
     master: Path
     sha256: str
     side: Side
@@ -58,6 +60,7 @@ class Look:
     long_edge_px: int
     lot: Lot | None = None
     profile: InputProfile | None = None
+    other: LeafSide | None = None
     parts: tuple[tuple[int, Corners], ...] = ()
 
 
@@ -76,6 +79,7 @@ class _Ready:
 
     raster: Raster
     pictures: Mapping[int | None, tuple[Kind, Measured, npt.NDArray[np.float32]]]
+    seen: Seen | None
 
 
 @dataclass
@@ -127,6 +131,7 @@ class Viewer:
             use=Use.VIEWING,
             tone=tone,
             strength=strength,
+            seen=ready.seen if part is None else None,
         )
         raster = ready.raster
         if part is not None:
@@ -134,7 +139,8 @@ class Viewer:
             raster = make.picture(
                 look.master, turn=look.turn, outline=outline, long_edge_px=SHOWN_PX, given=look.profile
             )
-        return jpeg_bytes(make.reduced(make.rendered(raster, plan.steps), SHOWN_PX), quality=QUALITY)
+        steps = make.playable(plan.steps, look.collection)
+        return jpeg_bytes(make.reduced(make.rendered(raster, steps), SHOWN_PX), quality=QUALITY)
 
     def as_found(self, look: Look) -> bytes:
         """The same part of the scan as it is, as JPEG of :data:`SHOWN_PX`. Raises :class:`ScanSetAside`."""
@@ -203,4 +209,7 @@ def _measured(look: Look) -> _Ready:
     shown = [Shown(None, look.outline), *(Shown(number, outline) for number, outline in look.parts)]
     raster = look_at(whole, shown[0])
     _, pictures = measure_pictures(whole, shown, proxy_density(raster), look.kind, look.side, look.lot)
-    return _Ready(raster, pictures)
+    seen = None
+    if look.other is not None and len(shown) == 1:
+        seen = show_through.find(pictures[None][2], make.back_of(look.collection, look.other), look.other)
+    return _Ready(raster, pictures, seen)

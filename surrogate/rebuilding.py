@@ -131,9 +131,9 @@ def _remake(folder: Path, staging: Path, recipe: Recipe, master: Master) -> dict
     given = profiles.kept(folder, recipe.given_profile)
     if recipe.use == Use.PRINT.value:
         made = {Use.PRINT: staging / "print.tif"}
-        write_print(path, recipe, made[Use.PRINT], given)
+        write_print(path, recipe, made[Use.PRINT], given, folder)
         return made
-    pixels, ppi = make.from_recipe(recipe, path, given)
+    pixels, ppi = make.from_recipe(recipe, path, given, make.playable(recipe.steps, folder))
     made = {}
     for use, image, its_ppi in make.outputs(pixels, recipe, ppi):
         made[use] = staging / f"{use}.jpg"

@@ -44,6 +44,10 @@ class Side(StrEnum):
         return self.value[0]
 
 
+#: Kinds whose sheet is paper with something on it: the base is seen between the letters.
+PAPER_KINDS = frozenset({Kind.CLIPPING, Kind.DOCUMENT})
+
+
 class Use(StrEnum):
     """What a copy is for."""
 
@@ -226,6 +230,16 @@ class Lot(Record):
 
     glances: tuple[str, ...]
     place: int = Field(description="which of the glances is its own, from 0")
+
+
+class LeafSide(Record):
+    """The scan of the other side of a leaf, and how its copies show it; ``outline`` as in recipes."""
+
+    master: str = Field(description="path in the collection")
+    sha256: str
+    turn: Literal[0, 90, 180, 270] = 0
+    outline: tuple[tuple[float, float], ...] | None = None
+    given_profile: GivenProfile | None = None
 
 
 class SetAside(Record):

@@ -26,7 +26,7 @@ from surrogate.description.tags import Description
 from surrogate.errors import WrongUse
 from surrogate.imaging.input_profile import InputProfile
 from surrogate.jobs import SOFTWARE, Corners, Decisions
-from surrogate.records import Caption, Kind, Master, Original, Side, Tone
+from surrogate.records import PAPER_KINDS, Caption, Kind, LeafSide, Master, Original, Side, Tone
 
 #: Event: new words were put into finished copies.
 DESCRIBED_AGAIN = "described again"
@@ -256,7 +256,27 @@ def decisions_again(
     drawn = outlining.drawn_by_people(catalogue, row.reference, master.side)
     profile = profiles.of_scan(master.scanned_as) if master.profile is None else None
     made = decisions(caption, settings, master.side, kind, drawn, profile)
+    made = dataclasses.replace(made, other=_other_side(catalogue, row, stated or row.kind, master))
     return made if master.side is Side.VERSO else dataclasses.replace(made, lot=catalogue.lot(row.reference))
+
+
+def _other_side(catalogue: Catalogue, row: OriginalRow, kind: Kind, master: Master) -> LeafSide | None:
+    """The scan of the other side, where the original is a leaf of paper whose ink may shine through."""
+    if kind not in PAPER_KINDS:
+        return None
+    other = next((each for each in catalogue.masters(row.reference) if each.side is not master.side), None)
+    if other is None:
+        return None
+    drawn = [each.corners for each in catalogue.outlines(row.reference, other.side) if each.corners is not None]
+    if len(drawn) > 1:  # pictures on a page: which part of it lies behind which is not known
+        return None
+    return LeafSide(
+        master=other.file,
+        sha256=other.sha256,
+        turn=catalogue.caption(row.reference, other.side).turn,
+        outline=drawn[0] if drawn else None,
+        given_profile=other.given_profile,
+    )
 
 
 def digest(record: BaseModel | Decisions) -> str:
@@ -264,6 +284,8 @@ def digest(record: BaseModel | Decisions) -> str:
     content = record.model_dump(mode="json") if isinstance(record, BaseModel) else dataclasses.asdict(record)
     if content.get("lot", ...) is None:  # without a lot a print is what it was before there were lots
         del content["lot"]
+    if content.get("other", ...) is None:
+        del content["other"]
     if (profile := content.pop("profile", None)) is not None:
         content["profile"] = profile["sha256"]
     text = json.dumps(content, sort_keys=True, default=_plain)

@@ -15,13 +15,10 @@ import numpy as np
 import numpy.typing as npt
 
 from surrogate.condition import colorimetry
-from surrogate.records import Kind, Triple
+from surrogate.records import PAPER_KINDS, Kind, Triple
 
 Floats = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]
-
-#: Kinds whose sheet is paper with something on it: the base is seen between the letters.
-PAPER_KINDS = frozenset({Kind.CLIPPING, Kind.DOCUMENT})
 
 _CELLS = 32  # cells along the long side; a cell then spans 5 to 10 lines of type on a letter page
 _ENOUGH_PIXELS = 250_000  # medians of colour change by less than 0.001 D from there on (1 MP letter pages)

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from surrogate import film
 from surrogate.condition import backs, colorimetry, marks, paper
-from surrogate.records import Grade, Kind, Region, Stain, Triple
+from surrogate.records import PAPER_KINDS, Grade, Kind, Region, Stain, Triple
 
 Floats = npt.NDArray[np.float32]
 Labels = npt.NDArray[np.uint8]
@@ -85,7 +85,7 @@ def _base_grade(base: paper.Paper, kind: Kind) -> Grade:
     if base.base_density is None:
         return Grade.NOT_MEASURABLE
     excess = base.base_density[2] - base.base_density[0]
-    excess -= _FRESH_PAPER_EXCESS if kind in paper.PAPER_KINDS else 0.0
+    excess -= _FRESH_PAPER_EXCESS if kind in PAPER_KINDS else 0.0
     return next((grade for step, grade in _BASE_STEPS if excess > step), Grade.NONE)
 
 

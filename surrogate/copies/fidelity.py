@@ -11,7 +11,7 @@ import numpy.typing as npt
 from surrogate.imaging.density import Pixels
 from surrogate.records import Fidelity
 from surrogate.recovery.play import play_density
-from surrogate.recovery.recipe import Step
+from surrogate.recovery.recipe import Curves, Matrix, Step
 
 #: Side of the window in which structure is compared: that of the structural similarity index (Wang et al. 2004).
 _WINDOW = 11
@@ -69,5 +69,5 @@ def _structure(first: npt.NDArray[np.float32], second: npt.NDArray[np.float32]) 
 def _largest_gain(steps: Sequence[Step]) -> float:
     """Largest slope of output against input density along the grey axis, over densities 0 to 2.5."""
     grey = np.repeat(np.linspace(0, 2.5, 126, dtype=np.float32)[None, :, None], 3, axis=2)
-    out = play_density([step for step in steps if step.op not in {"field", "plane"}], grey)
+    out = play_density([step for step in steps if isinstance(step, Curves | Matrix)], grey)
     return float(np.abs(np.diff(out, axis=1)).max() / (2.5 / 125))

@@ -37,7 +37,7 @@ def write_files(
     pdf_file = _pdf_name(job)
     with unfinished(collection / file) as temporary:
         given = profiles.kept(collection, job.recipe.given_profile)
-        write_print(collection / job.master.file, job.recipe, temporary, given)
+        write_print(collection / job.master.file, job.recipe, temporary, given, collection)
         embedder.write(temporary, describe_copy(words, job.master, job.recipe, Use.PRINT))
         picture = _pdf_picture(temporary)
         files.publish(temporary, collection / file)

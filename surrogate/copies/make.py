@@ -3,21 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
+from surrogate.collection import profiles
+from surrogate.collection.files import sha256_of
+from surrogate.errors import ScanSetAside
 from surrogate.imaging import encode
-from surrogate.imaging.density import Pixels
+from surrogate.imaging.density import Floats, Pixels, to_density
 from surrogate.imaging.input_profile import InputProfile
 from surrogate.imaging.read import Raster, read_header, read_reduced
-from surrogate.records import Use
-from surrogate.recovery.play import play
+from surrogate.records import LeafSide, Use
+from surrogate.recovery import show_through
+from surrogate.recovery.play import Playable, play
 from surrogate.recovery.recipe import Recipe, Step
 
 Corners = Sequence[tuple[float, float]]
+
+_PUT_BACK = "Put it back from your other copy; see `surrogate audit`."
 
 _TURNS = {90: cv2.ROTATE_90_CLOCKWISE, 180: cv2.ROTATE_180, 270: cv2.ROTATE_90_COUNTERCLOCKWISE}
 
@@ -76,7 +83,26 @@ def straightened(raster: Raster, outline: Corners) -> Raster:
     return Raster(pixels, raster.scale, raster.ppi, raster.profile)
 
 
-def rendered(raster: Raster, steps: Sequence[Step]) -> npt.NDArray[np.uint8]:
+def back_of(collection: Path, scan: LeafSide) -> Floats:
+    """Density (H, W, 3) of the scan of a leaf's other side. Raises :class:`ScanSetAside` where it is not as it was."""
+    path = collection / scan.master
+    if not path.is_file():
+        raise ScanSetAside(f"The scan of its other side, {scan.master}, is missing.", _PUT_BACK)
+    if sha256_of(path) != scan.sha256:
+        raise ScanSetAside(f"The scan of its other side, {scan.master}, has changed.", _PUT_BACK)
+    given = profiles.kept(collection, scan.given_profile)
+    raster = picture(
+        path, turn=scan.turn, outline=scan.outline, long_edge_px=show_through.NODES_PX, page=0, given=given
+    )
+    return to_density(raster.pixels)
+
+
+def playable(steps: Sequence[Step], collection: Path) -> list[Playable]:
+    """A recipe's steps with what they need from other scans. Raises :class:`ScanSetAside` as :func:`back_of` does."""
+    return show_through.laid(steps, partial(back_of, collection))
+
+
+def rendered(raster: Raster, steps: Sequence[Playable]) -> npt.NDArray[np.uint8]:
     """The copy's pixels, (H, W, 3) uint8 sRGB."""
     return np.asarray(play(steps, raster.pixels, bits=8), dtype=np.uint8)
 
@@ -109,8 +135,13 @@ def outputs(
     return made
 
 
-def from_recipe(recipe: Recipe, master: Path, given: InputProfile | None) -> tuple[npt.NDArray[np.uint8], float | None]:
-    """Replay a recipe on its master: (pixels, ppi); ``given`` is the scanner's profile that the recipe names."""
+def from_recipe(
+    recipe: Recipe, master: Path, given: InputProfile | None, steps: Sequence[Playable]
+) -> tuple[npt.NDArray[np.uint8], float | None]:
+    """Replay a recipe on its master: (pixels, ppi).
+
+    ``given`` is the scanner's profile that the recipe names, ``steps`` what :func:`playable` makes of its steps.
+    """
     limit = recipe.long_edge_px or 10**6
     raster = picture(
         master, turn=recipe.turn, outline=recipe.outline, long_edge_px=limit, page=recipe.page, given=given
@@ -118,7 +149,7 @@ def from_recipe(recipe: Recipe, master: Path, given: InputProfile | None) -> tup
     ppi = raster.ppi
     if ppi is None and recipe.ppi_assumed is not None:
         ppi = recipe.ppi_assumed * raster.scale
-    return rendered(raster, recipe.steps), ppi
+    return rendered(raster, steps), ppi
 
 
 def write_jpeg(pixels: npt.NDArray[np.uint8], path: Path, *, quality: int, ppi: float | None) -> None:

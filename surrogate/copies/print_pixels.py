@@ -22,7 +22,7 @@ import numpy.typing as npt
 import pyvips
 
 from surrogate.collection.files import disk_errors
-from surrogate.copies.make import Corners, outline_size
+from surrogate.copies.make import Corners, outline_size, playable
 from surrogate.copies.print_sharpening import halo_rows, sharpened, to_8_bits
 from surrogate.errors import CollectionUnusable, ScanSetAside
 from surrogate.imaging.density import Pixels
@@ -30,7 +30,7 @@ from surrogate.imaging.encode import srgb_profile
 from surrogate.imaging.input_profile import InputProfile
 from surrogate.imaging.read import MM_PER_INCH, as_srgb, open_turned
 from surrogate.imaging.workspace import Workspace
-from surrogate.recovery.play import Player
+from surrogate.recovery.play import Playable, Player
 from surrogate.recovery.recipe import Recipe
 
 #: Rows written at a time: a strip of a 24 in wide print at 300 ppi is 6 MB.
@@ -71,20 +71,30 @@ class _Picture:
         return rows
 
 
-def write_print(master: Path, recipe: Recipe, path: Path, given: InputProfile | None = None) -> None:
+def write_print(
+    master: Path,
+    recipe: Recipe,
+    path: Path,
+    given: InputProfile | None = None,
+    collection: Path = Path(),
+) -> None:
     """Write the print that ``recipe`` describes as an 8-bit sRGB TIFF at ``path``.
 
-    ``given`` is the scanner's profile that the recipe names.
+    ``given`` is the scanner's profile that the recipe names, ``collection`` where the other sides of leaves lie.
     Give a temporary name; two more temporary files lie beside it meanwhile. Raises :class:`CollectionUnusable` when
     the master cannot be read, :class:`DiskFull` when the disk is full.
     """
     size, box, ppi = recipe.print_size_px, recipe.print_box_px, recipe.print_ppi
     if size is None or box is None or ppi is None:
         raise ValueError("not the recipe of a print")
+    try:
+        steps = playable(recipe.steps, collection)
+    except ScanSetAside as error:
+        raise CollectionUnusable(str(error)) from error
     with disk_errors(path), _scratch(path, "wide") as wide, _scratch(path, "narrow") as narrow:
         try:
             picture = _reduce(_open(master, recipe.page, recipe.turn, given), recipe.outline, box[2:], wide, given)
-            for strip in _strips(picture, recipe, size, box):
+            for strip in _strips(picture, steps, recipe.sharpen_radius_px, size, box):
                 narrow.write(strip.data.cast("B"))
         except (pyvips.Error, ScanSetAside) as error:
             raise CollectionUnusable(
@@ -162,14 +172,18 @@ def _to_file(
 
 
 def _strips(
-    picture: _Picture, recipe: Recipe, size: tuple[int, int], box: tuple[int, int, int, int]
+    picture: _Picture,
+    steps: Sequence[Playable],
+    radius: float | None,
+    size: tuple[int, int],
+    box: tuple[int, int, int, int],
 ) -> Iterator[npt.NDArray[np.uint8]]:
     """The print's rows from top to bottom, (rows, print width, 3) uint8; paper outside the picture is white.
 
     Each strip lies in the memory of the one before.
     """
     left, upper, width, height = box
-    band = _Band(picture, recipe, width, height)
+    band = _Band(picture, steps, radius, width, height)
     columns = slice(max(0, left), min(size[0], left + width))
     for paper_top in range(0, size[1], STRIP_ROWS):
         paper_bottom = min(paper_top + STRIP_ROWS, size[1])
@@ -185,15 +199,17 @@ def _strips(
 
 
 class _Band:
-    """The picture's rows as 16-bit codes with the recipe played, kept while sharpening still needs them."""
+    """The picture's rows as 16-bit codes with the steps played, kept while sharpening still needs them."""
 
-    def __init__(self, picture: _Picture, recipe: Recipe, width: int, height: int) -> None:
+    def __init__(
+        self, picture: _Picture, steps: Sequence[Playable], radius: float | None, width: int, height: int
+    ) -> None:
         deep = picture.deep or picture.warp is not None
         self.work = Workspace()
         self._picture = picture
         self._width, self._height = width, height
-        self._player = Player(recipe.steps, 16 if deep else 8, 16, height, width) if recipe.steps else None
-        self._radius = recipe.sharpen_radius_px
+        self._player = Player(steps, 16 if deep else 8, 16, height, width) if steps else None
+        self._radius = radius
         self._halo = halo_rows(self._radius) if self._radius else 0
         self._top = self._bottom = 0
 

@@ -100,9 +100,9 @@ def _before_and_after(collection: Path, one: Shown) -> tuple[Picture, Picture, _
             page=recipe.page if recipe else 0,
             given=profiles.kept(collection, recipe.given_profile if recipe else None),
         )
+        steps = make.playable(recipe.steps, collection) if recipe else []
     except ScanSetAside as error:
         raise CollectionUnusable(f"The master {master.file} cannot be read: {error.reason}") from error
-    steps = recipe.steps if recipe else []
     before, after = (make.rendered(raster, each) for each in ([], steps))
     negative = (recipe.kind if recipe else one.original.kind) == Kind.NEGATIVE.value
     return as_picture(before), as_picture(after), "negative" if negative else "faded" if steps else "sound"

@@ -152,6 +152,7 @@ class Pictures:
         elif len(drawn) > 1:
             kind = Kind.ALBUM_PAGE
         return Look(
+            collection=self._room.folder,
             master=self._inside(master.file),
             sha256=master.sha256,
             side=side,
@@ -162,6 +163,7 @@ class Pictures:
             parts=tuple((each.part, each.corners) for each in drawn if each.corners) if len(drawn) > 1 else (),
             lot=decided.lot,
             profile=decided.profile,
+            other=decided.other,
         )
 
     def _inside(self, file: str) -> Path:

@@ -2,28 +2,46 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 import numpy.typing as npt
 
 from surrogate.imaging.workspace import Workspace
+from surrogate.records import Triple
 from surrogate.recovery.recipe import Grid, Plane
 
 
-def field_values(field: Grid | Plane, height: int, width: int) -> npt.NDArray[np.float32]:
+@dataclass(frozen=True)
+class Nodes:
+    """A field of one colour that was computed for this picture: ``values`` (rows, columns) times ``share`` of it."""
+
+    values: npt.NDArray[np.float32]
+    share: Triple
+
+
+def field_values(field: Grid | Plane | Nodes, height: int, width: int) -> npt.NDArray[np.float32]:
     """The density that a field subtracts, at (height, width, 3) float32."""
     wide = cv2.resize(_nodes(field), (width, height), interpolation=cv2.INTER_CUBIC)
     return np.asarray(wide if isinstance(field, Grid) else wide[..., None] * _share(field))
 
 
-def _nodes(field: Grid | Plane) -> npt.NDArray[np.float32]:
-    """Densities at the nodes: (rows, columns, 3) of a grid, (rows, columns) of a plane."""
+def level_nodes(levels: list[list[int]], unit: float) -> npt.NDArray[np.float32]:
+    """Densities (rows, columns) that are written as whole numbers of a unit."""
+    return np.array(levels, dtype=np.float32) * np.float32(unit)
+
+
+def _nodes(field: Grid | Plane | Nodes) -> npt.NDArray[np.float32]:
+    """Densities at the nodes: (rows, columns, 3) of a grid, (rows, columns) of the others."""
+    if isinstance(field, Nodes):
+        return field.values
     if isinstance(field, Grid):
         return np.array(field.values, dtype=np.float32)
-    return np.array(field.levels, dtype=np.float32) * np.float32(field.unit)
+    return level_nodes(field.levels, field.unit)
 
 
-def _share(field: Plane) -> npt.NDArray[np.float32]:
+def _share(field: Plane | Nodes) -> npt.NDArray[np.float32]:
     return np.array(field.share, dtype=np.float32)
 
 
@@ -34,7 +52,7 @@ class FieldRows:
     nodes with the weights that ``cv2.resize`` uses (Keys kernel, a = -0.75; edges replicated).
     """
 
-    def __init__(self, field: Grid | Plane, height: int, width: int, unit: float) -> None:
+    def __init__(self, field: Grid | Plane | Nodes, height: int, width: int, unit: float) -> None:
         """``unit`` is what the densities are multiplied by."""
         nodes = _nodes(field) * np.float32(unit)
         wide = cv2.resize(nodes, (width, nodes.shape[0]), interpolation=cv2.INTER_CUBIC)

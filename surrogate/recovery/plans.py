@@ -8,9 +8,10 @@ import numpy as np
 import numpy.typing as npt
 
 from surrogate.condition.measure import Measured
-from surrogate.records import Kind, Side, Strength, Tone, Use
+from surrogate.records import PAPER_KINDS, Kind, Side, Strength, Tone, Use
 from surrogate.recovery import colour_print, negative, paper, silver_print
 from surrogate.recovery.recipe import Plan
+from surrogate.recovery.show_through import Seen
 
 Floats = npt.NDArray[np.float32]
 
@@ -26,9 +27,30 @@ LEFT_ALONE = Plan(steps=[], words=[])
 
 
 def plan(
+    density: Floats,
+    measured: Measured,
+    *,
+    kind: Kind,
+    side: Side,
+    use: Use,
+    tone: Tone,
+    strength: Strength,
+    seen: Seen | None = None,
+) -> Plan:
+    """Plan a copy from the density picture (H, W, 3) of what the copy will show. An empty plan leaves it alone.
+
+    ``seen`` is what shines through from the other side of a leaf.
+    """
+
+    def planned(picture: Floats) -> Plan:
+        return _plan(picture, measured, kind=kind, side=side, use=use, tone=tone, strength=strength)
+
+    return planned(density) if seen is None else seen.taken_out(planned, density)
+
+
+def _plan(
     density: Floats, measured: Measured, *, kind: Kind, side: Side, use: Use, tone: Tone, strength: Strength
 ) -> Plan:
-    """Plan a copy from the density picture (H, W, 3) of what the copy will show. An empty plan leaves it alone."""
     factor = STRENGTHS[strength]
     if use is Use.READING:
         return paper.plan_reading(density)
@@ -41,7 +63,7 @@ def plan(
 
 def has_reading_copy(kind: Kind, side: Side) -> bool:
     """Whether a copy made for legibility is worth having."""
-    return side is Side.VERSO or kind in {Kind.CLIPPING, Kind.DOCUMENT}
+    return side is Side.VERSO or kind in PAPER_KINDS
 
 
 def _colour(density: Floats, measured: Measured, _tone: Tone, factor: float) -> Plan:

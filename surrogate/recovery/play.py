@@ -14,8 +14,11 @@ import numpy.typing as npt
 
 from surrogate.imaging.density import Pixels, density_table, linear_to_srgb
 from surrogate.imaging.workspace import Workspace
-from surrogate.recovery.fields import FieldRows, field_values
-from surrogate.recovery.recipe import Curves, Grid, Matrix, Plane, Step
+from surrogate.recovery.fields import FieldRows, Nodes, field_values
+from surrogate.recovery.recipe import Curves, Grid, Matrix, Plane
+
+#: What can be played: the steps of a recipe, with the other side of a leaf as the field that was computed from it.
+Playable = Curves | Matrix | Grid | Plane | Nodes
 
 #: Pixels played at a time: what they need, 24 bytes each, stays in a processor's second cache; measured best between
 #: 16,384 and 65,536 on prints of 2400 and 7200 pixels a row.
@@ -36,7 +39,7 @@ def curve_values(knots: Sequence[tuple[float, float]], density: npt.NDArray[np.f
     return np.where(density < xs[0], low, np.where(density > xs[-1], high, inside))
 
 
-def play_density(steps: Sequence[Step], density: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def play_density(steps: Sequence[Playable], density: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     """Apply steps to a small density image (H, W, 3), exactly (no tables)."""
     out = np.asarray(density, dtype=np.float64)
     for step in steps:
@@ -46,12 +49,12 @@ def play_density(steps: Sequence[Step], density: npt.NDArray[np.float32]) -> npt
                 out = np.stack(channels, axis=-1)
             case Matrix():
                 out = out @ np.array(step.matrix).T + np.array(step.offset)
-            case Grid() | Plane():
+            case Grid() | Plane() | Nodes():
                 out = out - field_values(step, out.shape[0], out.shape[1])
     return out.astype(np.float32)
 
 
-def play(steps: Sequence[Step], pixels: Pixels, bits: int = 8) -> Pixels:
+def play(steps: Sequence[Playable], pixels: Pixels, bits: int = 8) -> Pixels:
     """Apply steps to sRGB pixels.
 
     ``pixels`` is (H, W, 3) uint8 or uint16 and is not changed; the result is (H, W, 3) sRGB of 8 or 16
@@ -65,7 +68,7 @@ def play(steps: Sequence[Step], pixels: Pixels, bits: int = 8) -> Pixels:
 class Player:
     """Steps compiled into tables and matrices for one picture size, to be played on any of its rows."""
 
-    def __init__(self, steps: Sequence[Step], bits_in: int, bits_out: int, height: int, width: int) -> None:
+    def __init__(self, steps: Sequence[Playable], bits_in: int, bits_out: int, height: int, width: int) -> None:
         first = np.repeat(density_table(bits_in).astype(np.float64)[:, None], 3, axis=1)
         rest = list(steps)
         if rest and isinstance(rest[0], Curves):
@@ -120,10 +123,10 @@ class _Codes:
 _ALL_DENSITIES = np.arange(65536, dtype=np.float64) / STEPS_PER_DENSITY + LOWEST
 
 
-def _compile(step: Step, height: int, width: int) -> npt.NDArray[np.float64] | npt.NDArray[np.uint16] | FieldRows:
+def _compile(step: Playable, height: int, width: int) -> npt.NDArray[np.float64] | npt.NDArray[np.uint16] | FieldRows:
     """A step as what OpenCV needs: a 3x4 matrix, a table over codes, or the rows of a field in codes."""
     match step:
-        case Grid() | Plane():
+        case Grid() | Plane() | Nodes():
             return FieldRows(step, height, width, STEPS_PER_DENSITY)
         case Matrix():
             matrix = np.array(step.matrix)

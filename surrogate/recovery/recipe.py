@@ -12,7 +12,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from surrogate.records import GivenProfile, Record, Triple
+from surrogate.records import GivenProfile, LeafSide, Record, Triple
 
 #: An innermost list of numbers, spread over lines; text in JSON holds no line breaks.
 _ROW = re.compile(r"\[\n[\s\d.,eE+-]*\]")
@@ -69,7 +69,28 @@ class Plane(Record):
     levels: list[list[int]]
 
 
-Step = Annotated[Curves | Matrix | Grid | Plane, Field(discriminator="op")]
+class OtherSide(Record):
+    """What shines through from the other side of a leaf, taken out: ``D' = D - share * through``.
+
+    ``through`` is computed from the scan of the other side: ink as absorptance above that side's paper,
+    ``1 - 10^-(mix . D - paper)``, laid under this picture, and blurred by the paper (see
+    :mod:`surrogate.recovery.show_through`). It is never negative, so that no point gets darker.
+    """
+
+    op: Literal["other-side"] = "other-side"
+    why: str
+    scan: LeafSide
+    way: tuple[Triple, Triple] = Field(description="points of this picture (0 to 1 each way) to points of the other")
+    nodes: tuple[int, int] = Field(description="rows and columns in which the field is computed")
+    mix: Triple = Field(description="weights of R, G, B of the other side in which its ink stands out most")
+    unit: float = Field(description="density of one level")
+    levels: list[list[int]] = Field(description="density of the other side's bare paper in the mix, as in a plane")
+    least: float = Field(description="density above paper that counts as ink")
+    blur: float = Field(description="standard deviation, as a share of the long side")
+    share: Triple = Field(description="density in R, G, B that ink which lets no light through adds here")
+
+
+Step = Annotated[Curves | Matrix | Grid | Plane | OtherSide, Field(discriminator="op")]
 
 
 class Recipe(Record):

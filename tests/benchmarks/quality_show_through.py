@@ -1,0 +1,133 @@
+"""Show-through taken out with the scan of the other side: how often, how well, and never for a back that is another's.
+
+    python tests/benchmarks/quality_show_through.py [LEAVES] [--seed S] [--fit]
+
+Leaves are composed from two texts, with ink and show-through that are known: by tests/simulate/leaf.py, or with
+``--fit`` by the harder pages of tests/fit that the limit of acceptance was chosen on. Every front is also tried with
+the back of the leaf before it, which is another's. CIEDE2000 is that of the front to the same front without
+show-through, over what shows through, as scanned and with the step; F = F-measure of ink by one global Otsu threshold,
+CER = character error of Tesseract 5, both on the reading copy.
+"""
+
+from __future__ import annotations
+
+import argparse
+import shutil
+import sys
+from pathlib import Path
+
+import cv2
+import numpy as np
+from skimage.color import deltaE_ciede2000, rgb2lab
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from surrogate.imaging.density import to_density, to_srgb
+from surrogate.records import LeafSide
+from surrogate.recovery import paper, show_through
+from surrogate.recovery.paper_background import take_apart
+from surrogate.recovery.play import play
+from tests.benchmarks.quality_paper import error_rate, f_measure, otsu_ink, recognised
+from tests.fit import ageing_page
+from tests.simulate import leaf
+
+SHAPE = (1000, 900)
+WHICH = LeafSide(master="masters/back.tif", sha256="0" * 64)
+SHARES = (0.03, 0.06, 0.1, 0.2)
+
+
+def text(index: int, length: int) -> str:
+    return " ".join(ageing_page.TEXTS[(index + k) % 6] for k in range(length))
+
+
+def simulated(index: int, rng: np.random.Generator) -> tuple[leaf.Leaf, str]:
+    """A leaf of two texts of different length and size; every ninth front is blank."""
+    sizes = rng.choice([24, 30, 40], 2)
+    ink, said = leaf.column(text(index, int(rng.integers(1, 4))), int(sizes[0]), SHAPE)
+    if index % 9 == 8:
+        ink, said = np.zeros(SHAPE, np.float32), ""
+    other, _ = leaf.column(text(index + 3, int(rng.integers(1, 4))), int(sizes[1]), SHAPE)
+    made = leaf.leaf(
+        rng,
+        (ink, other),
+        ("mild", "medium", "severe")[index % 3],
+        SHARES[index % 4],
+        strength=float(rng.choice([0.4, 0.7, 1.0])),
+        quarter_turns=int(rng.integers(4)),
+    )
+    return made, said
+
+
+def fitted(index: int, rng: np.random.Generator) -> tuple[leaf.Leaf, str]:
+    """The same of the pages that the limit was chosen on."""
+    font = (ageing_page.SERIF, ageing_page.DEJAVU, ageing_page.TYPEWRITER)[index % 3]
+    said = text(index, int(rng.integers(1, 4)))
+    inks = [ageing_page.ink_of(each, font, int(rng.choice([24, 30])), SHAPE) for each in (said, text(index + 3, 2))]
+    page = ageing_page.LEVELS[("mild", "medium", "severe")[index % 3]]
+    seeds = rng.integers(2**31, size=2)
+    damage = {**page.__dict__, "show_through": SHARES[index % 4]}
+
+    def side(own: int, seed: int, **other: float) -> np.ndarray:
+        sheet = ageing_page.Page(**{**damage, **other})
+        return ageing_page.aged(inks[own], sheet, np.random.default_rng(seed), inks[1 - own])
+
+    back = side(1, int(seeds[1]))
+    _, lay = leaf.mirrored(rng, SHAPE)
+    back = cv2.warpAffine(back, lay, SHAPE[::-1], flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    way = np.vstack([lay, [0, 0, 1]]) @ np.array([[-1.0, 0, SHAPE[1] - 1], [0, 1, 0], [0, 0, 1]])
+    seed = int(seeds[0])
+    return leaf.Leaf(side(0, seed), side(0, seed, show_through=0.0), back, inks[0], inks[1], way[:2]), said
+
+
+def clarity(front: np.ndarray, back: np.ndarray) -> float:
+    match = show_through.matched(take_apart(to_density(front)), to_density(back), WHICH)
+    return 0.0 if match is None else match.clarity
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("leaves", type=int, nargs="?", default=24)
+    parser.add_argument("--seed", type=int, default=61)
+    parser.add_argument("--fit", action="store_true")
+    options = parser.parse_args()
+    rng = np.random.default_rng(options.seed)
+    reads = shutil.which("tesseract") is not None
+    rows, others, before = [], [], None
+    for index in range(options.leaves):
+        made, said = (fitted if options.fit else simulated)(index, rng)
+        front, back = to_density(made.front), to_density(made.back)
+        if before is not None:
+            others.append(clarity(made.front, before))
+        before = made.back
+        step = show_through.find(front, back, WHICH)
+        cleaned = front if step is None else show_through.without(front, step, back)
+        under = cv2.GaussianBlur(np.ascontiguousarray(made.other[:, ::-1]), (0, 0), 1.8) > 0.25
+        lab = rgb2lab(made.clean)
+        gaps = [float(deltaE_ciede2000(rgb2lab(to_srgb(d, 8)), lab)[under].mean()) for d in (front, cleaned)]
+        copies = [play(paper.plan_reading(d).steps, to_srgb(d, 16)) for d in (front, cleaned)]
+        ink = [f_measure(otsu_ink(copy), made.ink > 0.5) if said else float("nan") for copy in copies]
+        read = [error_rate(recognised(copy), said) if said and reads else float("nan") for copy in copies]
+        marks = [float((copy[..., 1] < 128).mean()) if not said else float("nan") for copy in copies]
+        rows.append([SHARES[index % 4], step is not None, *gaps, *ink, *read, *marks])
+    table = np.array(rows, float)
+    print(
+        f"backs of another leaf: {len(others)} tried, {sum(o >= 1.6 for o in others)} taken; clearest {max(others):.2f}"
+    )
+    print(
+        f"{'show-through':14}{'leaves':>7}{'taken':>7}{'dE scan':>9}{'dE step':>9}{'F scan':>9}{'F step':>9}"
+        f"{'CER scan':>10}{'CER step':>10}{'blank':>8}{'blank':>8}"
+    )
+    for share in (*SHARES, None):
+        own = table if share is None else table[table[:, 0] == share]
+        if len(own):
+            said = f"{'all' if share is None else share!s:14}{len(own):7d}{int(own[:, 1].sum()):7d}"
+            print(
+                said
+                + "".join(
+                    f"{np.nanmean(own[:, c]) if np.isfinite(own[:, c]).any() else np.nan:9.3f}" for c in range(2, 10)
+                )
+            )
+
+
+if __name__ == "__main__":
+    main()
