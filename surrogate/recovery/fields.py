@@ -15,16 +15,38 @@ from surrogate.recovery.recipe import Grid, Plane
 
 @dataclass(frozen=True)
 class Nodes:
-    """A field of one colour that was computed for this picture: ``values`` (rows, columns) times ``share`` of it."""
+    """Densities at the nodes of a grid over a picture: (rows, columns, 3), or (rows, columns) times ``share``."""
 
     values: npt.NDArray[np.float32]
-    share: Triple
+    share: Triple | None = None
 
 
-def field_values(field: Grid | Plane | Nodes, height: int, width: int) -> npt.NDArray[np.float32]:
-    """The density that a field subtracts, at (height, width, 3) float32."""
-    wide = cv2.resize(_nodes(field), (width, height), interpolation=cv2.INTER_CUBIC)
-    return np.asarray(wide if isinstance(field, Grid) else wide[..., None] * _share(field))
+@dataclass(frozen=True)
+class Through:
+    """What shines through, to be subtracted, and the paper (rows, columns, 3) below which that leads nowhere."""
+
+    field: Nodes
+    paper: Nodes
+
+
+def nodes_of(field: Grid | Plane) -> Nodes:
+    """What a step of a recipe holds."""
+    if isinstance(field, Grid):
+        return Nodes(np.array(field.values, dtype=np.float32))
+    return Nodes(level_nodes(field.levels, field.unit), field.share)
+
+
+def node_values(nodes: Nodes, height: int, width: int) -> npt.NDArray[np.float32]:
+    """The densities of a field over a picture, (height, width, 3) float32."""
+    wide = cv2.resize(nodes.values, (width, height), interpolation=cv2.INTER_CUBIC)
+    return np.asarray(wide if nodes.share is None else wide[..., None] * np.array(nodes.share, dtype=np.float32))
+
+
+def without(density: npt.NDArray[np.float32], through: Through) -> npt.NDArray[np.float32]:
+    """Density (H, W, 3) less what shines through. Paper stays paper: nothing gets lighter than it, or darker."""
+    height, width = density.shape[:2]
+    less = density - node_values(through.field, height, width)
+    return np.asarray(np.maximum(less, np.minimum(density, node_values(through.paper, height, width))), np.float32)
 
 
 def level_nodes(levels: list[list[int]], unit: float) -> npt.NDArray[np.float32]:
@@ -32,32 +54,19 @@ def level_nodes(levels: list[list[int]], unit: float) -> npt.NDArray[np.float32]
     return np.array(levels, dtype=np.float32) * np.float32(unit)
 
 
-def _nodes(field: Grid | Plane | Nodes) -> npt.NDArray[np.float32]:
-    """Densities at the nodes: (rows, columns, 3) of a grid, (rows, columns) of the others."""
-    if isinstance(field, Nodes):
-        return field.values
-    if isinstance(field, Grid):
-        return np.array(field.values, dtype=np.float32)
-    return level_nodes(field.levels, field.unit)
-
-
-def _share(field: Plane | Nodes) -> npt.NDArray[np.float32]:
-    return np.array(field.share, dtype=np.float32)
-
-
 class FieldRows:
-    """A field over a picture of ``height`` by ``width``, row by row as :func:`field_values` gives them all.
+    """A field over a picture of ``height`` by ``width``, row by row as :func:`node_values` gives them all.
 
     Bicubic interpolation is separable, so the columns are widened once and each output row is mixed from four rows of
     nodes with the weights that ``cv2.resize`` uses (Keys kernel, a = -0.75; edges replicated).
     """
 
-    def __init__(self, field: Grid | Plane | Nodes, height: int, width: int, unit: float) -> None:
-        """``unit`` is what the densities are multiplied by."""
-        nodes = _nodes(field) * np.float32(unit)
+    def __init__(self, field: Nodes, height: int, width: int, unit: float, zero: float = 0.0) -> None:
+        """``unit`` is what the densities above ``zero`` are multiplied by."""
+        nodes = (field.values - np.float32(zero)) * np.float32(unit)
         wide = cv2.resize(nodes, (width, nodes.shape[0]), interpolation=cv2.INTER_CUBIC)
         self._rows = np.ascontiguousarray(wide).reshape(nodes.shape[0], -1)
-        self._share = None if isinstance(field, Grid) else _share(field)
+        self._share = None if field.share is None else np.array(field.share, dtype=np.float32)
         self._width = width
         centre = (np.arange(height) + 0.5) * nodes.shape[0] / height - 0.5
         self._above = np.floor(centre).astype(int)

@@ -7,6 +7,7 @@ Density is carried as 16-bit codes of 1/8192 density, so that each step is one p
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -14,11 +15,11 @@ import numpy.typing as npt
 
 from surrogate.imaging.density import Pixels, density_table, linear_to_srgb
 from surrogate.imaging.workspace import Workspace
-from surrogate.recovery.fields import FieldRows, Nodes, field_values
+from surrogate.recovery.fields import FieldRows, Through, node_values, nodes_of, without
 from surrogate.recovery.recipe import Curves, Grid, Matrix, Plane
 
-#: What can be played: the steps of a recipe, with the other side of a leaf as the field that was computed from it.
-Playable = Curves | Matrix | Grid | Plane | Nodes
+#: What can be played: the steps of a recipe, with the other side of a leaf as what was computed from its scan.
+Playable = Curves | Matrix | Grid | Plane | Through
 
 #: Pixels played at a time: what they need, 24 bytes each, stays in a processor's second cache; measured best between
 #: 16,384 and 65,536 on prints of 2400 and 7200 pixels a row.
@@ -49,8 +50,10 @@ def play_density(steps: Sequence[Playable], density: npt.NDArray[np.float32]) ->
                 out = np.stack(channels, axis=-1)
             case Matrix():
                 out = out @ np.array(step.matrix).T + np.array(step.offset)
-            case Grid() | Plane() | Nodes():
-                out = out - field_values(step, out.shape[0], out.shape[1])
+            case Grid() | Plane():
+                out = out - node_values(nodes_of(step), out.shape[0], out.shape[1])
+            case Through():
+                out = without(np.asarray(out, dtype=np.float32), step).astype(np.float64)
     return out.astype(np.float32)
 
 
@@ -97,6 +100,16 @@ class Player:
                 field = self._work.array("field", pixels.shape, np.float32)
                 op.write(top, field, self._work)
                 cv2.subtract(codes.rows, field, dst=codes.rows, dtype=cv2.CV_16U)
+            elif isinstance(op, _ThroughRows):
+                field = self._work.array("field", pixels.shape, np.float32)
+                op.field.write(top, field, self._work)
+                cv2.subtract(codes.rows, field, dst=other.rows, dtype=cv2.CV_16U)
+                op.paper.write(top, field, self._work)
+                lowest = self._work.array("lowest", pixels.shape, np.uint16)
+                cv2.multiply(field, 1.0, dst=lowest, dtype=cv2.CV_16U)
+                cv2.min(codes.rows, lowest, dst=lowest)
+                cv2.max(other.rows, lowest, dst=other.rows)
+                codes, other = other, codes
             elif op.ndim == 2:
                 cv2.transform(codes.padded, op, dst=other.padded)
                 codes, other = other, codes
@@ -123,11 +136,22 @@ class _Codes:
 _ALL_DENSITIES = np.arange(65536, dtype=np.float64) / STEPS_PER_DENSITY + LOWEST
 
 
-def _compile(step: Playable, height: int, width: int) -> npt.NDArray[np.float64] | npt.NDArray[np.uint16] | FieldRows:
-    """A step as what OpenCV needs: a 3x4 matrix, a table over codes, or the rows of a field in codes."""
+@dataclass(frozen=True)
+class _ThroughRows:
+    field: FieldRows
+    paper: FieldRows
+
+
+def _compile(
+    step: Playable, height: int, width: int
+) -> npt.NDArray[np.float64] | npt.NDArray[np.uint16] | FieldRows | _ThroughRows:
+    """A step as what OpenCV needs: a 3x4 matrix, a table over codes, or the rows of fields in codes."""
     match step:
-        case Grid() | Plane() | Nodes():
-            return FieldRows(step, height, width, STEPS_PER_DENSITY)
+        case Grid() | Plane():
+            return FieldRows(nodes_of(step), height, width, STEPS_PER_DENSITY)
+        case Through():
+            field = FieldRows(step.field, height, width, STEPS_PER_DENSITY)
+            return _ThroughRows(field, FieldRows(step.paper, height, width, STEPS_PER_DENSITY, LOWEST))
         case Matrix():
             matrix = np.array(step.matrix)
             # codes are affine in density, so the offset absorbs the zero point of the code scale

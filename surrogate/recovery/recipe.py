@@ -74,7 +74,8 @@ class OtherSide(Record):
 
     ``through`` is computed from the scan of the other side: ink as absorptance above that side's paper,
     ``1 - 10^-(mix . D - paper)``, laid under this picture, and blurred by the paper (see
-    :mod:`surrogate.recovery.show_through`). It is never negative, so that no point gets darker.
+    :mod:`surrogate.recovery.show_through`). It is never negative, so that no point gets darker; and no point gets
+    lighter than ``paper``: ``D' = max(D - share * through, min(D, paper))``.
     """
 
     op: Literal["other-side"] = "other-side"
@@ -88,6 +89,9 @@ class OtherSide(Record):
     least: float = Field(description="density above paper that counts as ink")
     blur: float = Field(description="standard deviation, as a share of the long side")
     share: Triple = Field(description="density in R, G, B that ink which lets no light through adds here")
+    paper: tuple[list[list[int]], list[list[int]], list[list[int]]] = Field(
+        description="this side's own paper in R, G, B less its texture, in units, as in a plane"
+    )
 
 
 Step = Annotated[Curves | Matrix | Grid | Plane | OtherSide, Field(discriminator="op")]

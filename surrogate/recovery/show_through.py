@@ -3,7 +3,10 @@
 Light that enters a sheet and meets ink on its other side is lost. What is missing is that ink's absorptance, spread by
 the paper, times a share that the paper's thickness sets:
 
-    D = D_front + share * blur(1 - 10^-(mix . D_back - paper))
+    D = D_front + share * blur(1 - 10^-(mix . D_back - paper of the back))
+
+What is taken out ends at the front's own paper: where the back has a mark that does not shine through, nothing is
+drawn in light.
 """
 
 from __future__ import annotations
@@ -17,20 +20,29 @@ import numpy.typing as npt
 
 from surrogate.records import LeafSide, Triple
 from surrogate.recovery import other_side
-from surrogate.recovery.fields import Nodes, field_values, level_nodes
+from surrogate.recovery.fields import Nodes, Through, level_nodes, node_values, without
 from surrogate.recovery.other_side import Match
-from surrogate.recovery.paper_background import Paper, grid_shape, masked_mean, soften, take_apart
+from surrogate.recovery.paper_background import (
+    Paper,
+    grid_shape,
+    masked_mean,
+    robust_spread,
+    soften,
+    spread_grid,
+    take_apart,
+)
 from surrogate.recovery.play import Playable
 from surrogate.recovery.recipe import OtherSide, Plan, Step
 
 Floats = npt.NDArray[np.float32]
 Array = npt.NDArray[np.float64]
+Levels = list[list[int]]
 
 #: Long side (px) of the field that is subtracted, and at which the back is read: paper blurs more than that.
 NODES_PX = 1400
 
-#: Nodes of the back's paper along its long side.
-_PAPER_NODES = 40
+#: Nodes along the long side of the back's paper, and of the front's.
+_PAPER_NODES, _FLOOR_NODES = 36, 20
 
 #: Density of one level of the back's paper, the smallest step that 8 bits show in light paper.
 _UNIT = 0.004
@@ -51,10 +63,10 @@ _SLOW = 0.015
 
 @dataclass(frozen=True)
 class Seen:
-    """What was seen to shine through: the step that takes it out, and the field that the step gives."""
+    """What was seen to shine through: the step that takes it out, and what it takes."""
 
     step: OtherSide
-    nodes: Nodes
+    through: Through
     clarity: float
 
     def taken_out(self, plan: Callable[[Floats], Plan], front: Floats) -> Plan:
@@ -62,11 +74,10 @@ class Seen:
 
         A front that the plan leaves alone is left alone.
         """
-        height, width = front.shape[:2]
-        made = plan(np.asarray(front - field_values(self.nodes, height, width), np.float32))
+        made = plan(without(front, self.through))
         if not made.steps:
             return made
-        most = float(self.nodes.values.max()) * max(self.step.share)
+        most = float(self.through.field.values.max()) * max(self.step.share)
         said = f"show-through of the other side taken out (up to {most:.2f} density)"
         where = (
             f"the other side is {self.step.scan.master}: its ink lies where it shines through, "
@@ -83,11 +94,16 @@ class Seen:
 
 def laid(steps: Sequence[Step], back: Callable[[LeafSide], Floats]) -> list[Playable]:
     """The steps with fields for other sides; ``back`` gives the density (H, W, 3) of a scan at ``NODES_PX``."""
-    return [field(step, back(step.scan)) if isinstance(step, OtherSide) else step for step in steps]
+    return [through(step, back(step.scan)) if isinstance(step, OtherSide) else step for step in steps]
 
 
-def field(step: OtherSide, back: Floats) -> Nodes:
-    """The density that a step takes away, from the density picture (H, W, 3) of the back at ``NODES_PX``."""
+def through(step: OtherSide, back: Floats) -> Through:
+    """What a step takes away, from the density picture (H, W, 3) of the back at ``NODES_PX``."""
+    paper = np.stack([level_nodes(levels, step.unit) for levels in step.paper], axis=-1)
+    return Through(_field(step, back), Nodes(paper))
+
+
+def _field(step: OtherSide, back: Floats) -> Nodes:
     rows, columns = step.nodes
     cover = _cover(step, back)
     way = _scaled(np.array(step.way), (columns, rows), (back.shape[1], back.shape[0]))
@@ -139,9 +155,13 @@ def find(front: Floats, back: Floats, which: LeafSide) -> Seen | None:
     if first is None:
         return None
     # what is left shows the front's own ink, and what is not
-    cleaned = take_apart(without(front, first, back))
-    last = _fitted(step, front, back, cleaned)
-    return None if last is None else Seen(last, field(last, back), match.clarity)
+    cleaned = np.asarray(front - node_values(_field(first, back), front.shape[0], front.shape[1]), np.float32)
+    left = take_apart(cleaned)
+    last = _fitted(step, front, back, left)
+    if last is None:
+        return None
+    last = last.model_copy(update={"paper": _paper(cleaned, left)})
+    return Seen(last, through(last, back), match.clarity)
 
 
 def matched(own: Paper, back: Floats, which: LeafSide) -> Match | None:
@@ -157,9 +177,13 @@ def _match(own: Paper, step: OtherSide, back: Floats) -> Match | None:
     return other_side.search(own, other_side.sought(_cover(step, back)), scale)
 
 
-def without(front: Floats, step: OtherSide, back: Floats) -> Floats:
-    """A front's density (H, W, 3) with the show-through taken out."""
-    return np.asarray(front - field_values(field(step, back), front.shape[0], front.shape[1]), np.float32)
+def _paper(cleaned: Floats, page: Paper) -> tuple[Levels, Levels, Levels]:
+    """Levels of a front's bare paper in R, G, B, less its texture; ``cleaned`` (H, W, 3) is without show-through."""
+    height, width = cleaned.shape[:2]
+    nodes = soften(masked_mean(cleaned, ~page.marks, grid_shape(height, width, _FLOOR_NODES)), 0.7)
+    texture = [robust_spread((cleaned - spread_grid(nodes, height, width))[~page.marks][:, c]) for c in range(3)]
+    red, green, blue = (np.rint((nodes[..., c] - texture[c]) / _UNIT).astype(int).tolist() for c in range(3))
+    return red, green, blue
 
 
 def _unplaced(page: Paper, back: Floats, which: LeafSide, front_shape: tuple[int, ...]) -> OtherSide:
@@ -177,6 +201,7 @@ def _unplaced(page: Paper, back: Floats, which: LeafSide, front_shape: tuple[int
         least=round(max(_DEVIATIONS * page.spread, _OF_INK * page.ink_density), 4),
         blur=_BLURS[0],
         share=(1.0, 1.0, 1.0),
+        paper=([], [], []),
     )
 
 
@@ -191,8 +216,8 @@ def _fitted(step: OtherSide, front: Floats, back: Floats, own: Paper) -> OtherSi
     grey = values.mean(axis=2)
     tried = []
     for blur in _BLURS:
-        through = field(step.model_copy(update={"blur": blur}), back)
-        laid = field_values(through, height, width)[..., :1]
+        nodes = _field(step.model_copy(update={"blur": blur}), back)
+        laid = node_values(nodes, height, width)[..., :1]
         quick = _quick(laid, weight, slow)[..., 0]
         energy = float((quick * quick).sum())
         if energy > 0:

@@ -25,6 +25,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from surrogate.imaging.density import to_density, to_srgb
 from surrogate.records import LeafSide
 from surrogate.recovery import paper, show_through
+from surrogate.recovery.fields import without
 from surrogate.recovery.paper_background import take_apart
 from surrogate.recovery.play import play
 from tests.benchmarks.quality_paper import error_rate, f_measure, otsu_ink, recognised
@@ -99,8 +100,8 @@ def main() -> None:
         if before is not None:
             others.append(clarity(made.front, before))
         before = made.back
-        step = show_through.find(front, back, WHICH)
-        cleaned = front if step is None else show_through.without(front, step, back)
+        seen = show_through.find(front, back, WHICH)
+        cleaned = front if seen is None else without(front, seen.through)
         under = cv2.GaussianBlur(np.ascontiguousarray(made.other[:, ::-1]), (0, 0), 1.8) > 0.25
         lab = rgb2lab(made.clean)
         gaps = [float(deltaE_ciede2000(rgb2lab(to_srgb(d, 8)), lab)[under].mean()) for d in (front, cleaned)]
@@ -108,7 +109,7 @@ def main() -> None:
         ink = [f_measure(otsu_ink(copy), made.ink > 0.5) if said else float("nan") for copy in copies]
         read = [error_rate(recognised(copy), said) if said and reads else float("nan") for copy in copies]
         marks = [float((copy[..., 1] < 128).mean()) if not said else float("nan") for copy in copies]
-        rows.append([SHARES[index % 4], step is not None, *gaps, *ink, *read, *marks])
+        rows.append([SHARES[index % 4], seen is not None, *gaps, *ink, *read, *marks])
     table = np.array(rows, float)
     print(
         f"backs of another leaf: {len(others)} tried, {sum(o >= 1.6 for o in others)} taken; clearest {max(others):.2f}"
