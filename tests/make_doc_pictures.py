@@ -74,8 +74,8 @@ def main() -> None:
         )
         recipe = Recipe.model_validate_json((folder / copy["recipe"]).read_bytes())
         master = folder / recipe.master
-        before, _ = make.from_recipe(recipe.model_copy(update={"steps": []}), master)
-        after, _ = make.from_recipe(recipe, master)
+        before, _ = make.from_recipe(recipe, master, None, [])
+        after, _ = make.from_recipe(recipe, master, None, make.playable(recipe.steps, folder))
         one, two = scaled(before), scaled(after)
         sheet = np.full((one.shape[0], one.shape[1] + GAP_PX + two.shape[1], 3), 255, dtype=np.uint8)
         sheet[:, : one.shape[1]] = one
