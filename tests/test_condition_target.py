@@ -63,6 +63,21 @@ def test_rendered_scan(tmp_path: Path, seed: int) -> None:
     assert len(report.patches) == 24
 
 
+def test_something_square_beside_the_card_does_not_hide_it(tmp_path: Path) -> None:
+    # the simulation's seed 20054 lays a rectangle of a patch's size where a seventh column would begin
+    render(tmp_path / "scan.tif", np.random.default_rng(20054), error=0.3)
+    assert len(target(tmp_path / "scan.tif").patches) == 24
+
+
+def test_clipped_white_tells_nothing_of_noise(tmp_path: Path) -> None:
+    # seed 1007 scans white at L* 98.7, so that half of its noise is cut off; FADGI 2016 parts two stars at L* 2
+    made = render(tmp_path / "scan.tif", np.random.default_rng(1007))
+    assert made.noise_sd_l == pytest.approx(2.036, abs=0.001)
+    report = target(tmp_path / "scan.tif")
+    assert report.figures["noise_sd_l"] == pytest.approx(made.noise_sd_l, rel=0.02)
+    assert report.levels.fadgi_2016 == 2
+
+
 def test_same_name_scanned_again_is_read_again(tmp_path: Path) -> None:
     render(tmp_path / "scan.tif", np.random.default_rng(4), error=0.0, noise=0.5)
     first = target(tmp_path / "scan.tif").figures

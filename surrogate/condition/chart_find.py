@@ -25,6 +25,9 @@ _PATCH_SHARE = (0.0003, 0.04)
 #: Patches that must be seen as squares before a lattice is believed (half of the card).
 _FEWEST = 10
 
+#: Columns or rows of other even squares that may seem to belong to the card.
+_STRAYS = 2
+
 #: Largest rms difference (share of the code range) between the 24 colours seen and those of the card, after a gain
 #: and an offset for each channel. Cards scanned two stops off or strongly tinted stay below 0.08 in simulation.
 _WORST_MATCH = 0.11
@@ -154,9 +157,9 @@ def _best_placing(
     indices = indices - indices.min(axis=0)
     for _ in range(4):
         span = indices.max(axis=0)
-        if span[0] <= COLUMNS + 1 and span[1] <= ROWS + 1:
-            for shift_x in range(int(span[0]) - COLUMNS, COLUMNS):
-                for shift_y in range(int(span[1]) - ROWS, ROWS):
+        if span[0] < COLUMNS + _STRAYS and span[1] < ROWS + _STRAYS:
+            for shift_x in range(-_STRAYS, COLUMNS):  # below 0: something else stands before the card's first column
+                for shift_y in range(-_STRAYS, ROWS):
                     placed = indices + np.array([shift_x, shift_y])
                     chart = _placing(picture, expected, placed, points, side)
                     if chart is not None and (best is None or chart.match < best.match):

@@ -38,8 +38,8 @@ _CORE = 0.6
 _FEWEST_PX = 20
 
 #: Patches lighter than this may reach the top of a channel with noise of four L*; a channel within half an 8-bit code
-#: of its top is clipped (density of code 254.5).
-_CLIPPING_L, _CLIPPED_DENSITY = 84.0, 0.002
+#: of its top is clipped (density of code 254.5); where more than this share of pixels is, clipping shows in figures.
+_CLIPPING_L, _CLIPPED_DENSITY, _CLIPPED_SHARE = 84.0, 0.002, 0.001
 
 #: No lightness above this anywhere (Metamorfoze 2.0, second-hand).
 _HIGHEST_L = 98.0
@@ -107,7 +107,9 @@ def target(scan: Path, *, edition: str = "after-2014", reference: Path | None = 
         "delta_e_2000_max": float(errors.max()),
     }
     missing = list(_NEVER)
-    if _side_px(chart) * _CORE >= _FEWEST_PX:
+    if np.isnan(deviations[NEUTRALS]).all():
+        missing.append("noise: the grey patches are clipped; lower the exposure")
+    elif _side_px(chart) * _CORE >= _FEWEST_PX:
         figures["noise_sd_l"] = _noise(deviations[NEUTRALS], (_side_px(chart) * _CORE) ** 2)
     else:
         missing.append("noise: the patches are too small in this scan; scan the target at a higher resolution")
@@ -240,37 +242,32 @@ def profile(
 
 
 def _core(tile: Array, mask: npt.NDArray[np.bool_]) -> tuple[Array, float]:
-    """Mean colour without dust, and the standard deviation of L* about a plane."""
+    """Mean colour without dust, and the standard deviation of L* about a plane; NaN where clipping hides part of it."""
     values = tile[mask]
     y, x = np.nonzero(mask)
     plane = np.c_[x - x.mean(), y - y.mean(), np.ones(len(x))]
     rest = values[:, 0] - plane @ np.linalg.lstsq(plane, values[:, 0], rcond=None)[0]
     spread = 1.4826 * np.median(np.abs(rest))  # normal distribution: sd from the median absolute deviation
     clean = np.abs(rest) <= max(5 * spread, 0.5)  # dust and scratches lie beyond five deviations
-    return _middle(values[clean]), float(rest[clean].std())
-
-
-def _middle(colours: Array) -> Array:
-    """Mean CIELAB (3,) of pixels; where noise runs into the top of a channel, the medians of the channels instead.
-
-    Clipping takes the upper half of the noise away and so darkens a mean; a median stays as long as less than half of
-    the pixels are clipped.
-    """
-    if colours[:, 0].mean() < _CLIPPING_L:
-        return np.asarray(colours.mean(axis=0))
-    densities = density_of_lab(colours)
-    clipped = (densities <= _CLIPPED_DENSITY).any(axis=1).mean()
-    return np.asarray(colours.mean(axis=0) if clipped < 0.001 else lab(np.median(densities, axis=0)))
+    colours = values[clean]
+    if colours[:, 0].mean() >= _CLIPPING_L:
+        densities = density_of_lab(colours)
+        if (densities <= _CLIPPED_DENSITY).any(axis=1).mean() >= _CLIPPED_SHARE:
+            # the upper half of the noise is cut off, which darkens a mean; a median stays while less than half is
+            return lab(np.median(densities, axis=0)), np.nan
+    return np.asarray(colours.mean(axis=0)), float(rest[clean].std())
 
 
 def _noise(deviations: Array, pixels: float) -> float:
-    """Noise of the neutral patches, each of ``pixels``: of the noisiest, where chance does not make it so.
+    """Noise of the neutral patches (NaN: clipped), each of ``pixels``: the noisiest one's, if that is not by chance.
 
-    The largest of six estimates is too large by itself; as long as it is within 3.5 standard errors of their median
-    (a standard deviation's is 1 / sqrt(2 n) of it) the median stands for all.
+    The largest of six estimates is too large by itself; as long as it is within 3.5 standard errors of all together
+    (a standard deviation's is 1 / sqrt(2 n) of it) the root of their mean variance stands for all: of patches that are
+    equally noisy the estimate of least error.
     """
-    middle, largest = float(np.median(deviations)), float(deviations.max())
-    return largest if largest > middle * (1 + 3.5 / np.sqrt(2 * pixels)) else middle
+    seen = deviations[np.isfinite(deviations)]
+    together, largest = float(np.sqrt(np.mean(seen**2))), float(seen.max())
+    return largest if largest > together * (1 + 3.5 / np.sqrt(2 * pixels)) else together
 
 
 def keep(report: TargetReport, scan: Path, folder: Path, day: date) -> list[str]:

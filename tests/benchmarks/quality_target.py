@@ -5,11 +5,13 @@ python -m tests.benchmarks.quality_target [count]     (SURROGATE_PHOTOGRAPHS add
 
 from __future__ import annotations
 
+import csv
 import os
 import sys
 import tempfile
 from pathlib import Path
 
+import cv2
 import numpy as np
 from skimage.color import deltaE_ciede2000
 
@@ -23,6 +25,9 @@ from surrogate.errors import ScanSetAside
 from surrogate.imaging.density import to_density
 from surrogate.imaging.read import read_reduced
 from tests.simulate.target_scans import render, render_wedge
+
+#: Photographs that are looked at.
+PHOTOGRAPHS = 200
 
 
 def main() -> None:
@@ -77,20 +82,34 @@ def main() -> None:
                 continue
     print(f"grey wedge: found {wedges} of {count}, tone within 0.3: {sum(e <= 0.3 for e in off)} of {count}")
     photographs = os.environ.get("SURROGATE_PHOTOGRAPHS")
-    if not photographs:
+    if photographs:
+        false_finds(Path(photographs), truth)
+    else:
         print("false finds: skipped, SURROGATE_PHOTOGRAPHS is not set")
-        return
-    files = sorted(p for p in Path(photographs).rglob("*") if p.suffix.lower() in {".jpg", ".tif", ".png"})
-    chosen = np.random.default_rng(0).permutation(len(files))[:200]
-    false = []
-    for index in chosen:
-        try:
-            pixels = read_reduced(files[index], 1600).pixels
-            if find_chart(pixels, truth) is not None or find_wedge(to_density(pixels)) is not None:
-                false.append(files[index].name)
-        except ScanSetAside:
-            continue
-    print(f"photographs taken for a target or a wedge: {len(false)} of {len(chosen)} {false}")
+
+
+def false_finds(photographs: Path, truth: np.ndarray) -> None:
+    """Count the photographs taken for a target or a wedge, as they are and enlarged to the size of a search.
+
+    Drawn from every second source: the others are for choosing limits on.
+    """
+    with (photographs / "index.tsv").open(encoding="utf-8") as table:
+        rows = [(row["file"], row["source"].split("@")[0]) for row in csv.DictReader(table, delimiter="\t")]
+    reported = set(sorted({source for _, source in rows})[::2])
+    files = [file for file, source in rows if source in reported]
+    chosen = [files[index] for index in np.random.default_rng(0).permutation(len(files))[:PHOTOGRAPHS]]
+    for size in (None, 1600):
+        charts, wedges = [], []
+        for file in chosen:
+            pixels = np.asarray(read_reduced(photographs / file, 1600).pixels)
+            if size is not None:
+                factor = size / max(pixels.shape[:2])
+                pixels = cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_CUBIC)
+            charts += [file] if find_chart(pixels, truth) is not None else []
+            wedges += [file] if find_wedge(to_density(pixels)) is not None else []
+        name = f"enlarged to {size} px" if size else "as they are"
+        print(f"photographs {name}: taken for a target {len(charts)}, for a wedge {len(wedges)} of {len(chosen)}")
+        print(*charts, *wedges)
 
 
 if __name__ == "__main__":
