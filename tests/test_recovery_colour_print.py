@@ -109,6 +109,13 @@ def test_words_name_dyes_and_stain() -> None:
     assert made.evidence == ["white border at left"]
 
 
+@pytest.mark.parametrize(("strength", "to"), [(0.5, 77), (1.0, 100)])
+def test_words_tell_what_was_found_and_how_far_it_was_undone(strength: float, to: int) -> None:
+    smooth = np.linspace(0.1, 1.2, 64, dtype=np.float32)[None, :, None] * np.ones((64, 1, 3), np.float32)
+    made = colour_print.plan(smooth, estimate(), strength)
+    assert f"cyan restored from 60 % to {to} %" in made.words  # 0.6 / 0.6 ** strength
+
+
 def test_small_findings_are_carried_out_in_part_and_large_ones_whole() -> None:
     even = {"fresh_base": (0.07, 0.07, 0.07), "base_density": (0.07, 0.07, 0.07), "covariance": np.eye(6) * 0.01}
     parts = [colour_print.trust(replace(estimate(share=(s, 1.0, 1.0)), **even)) for s in (1.0, 0.9, 0.7, 0.4)]

@@ -279,13 +279,17 @@ def _words(e: FadeEstimate, sight: _Sight) -> tuple[str, ...]:
     darkest = float(np.percentile(mean, 99.5))
     if neutral.mean() > 0.002:
         dark = float(np.percentile(mean[neutral], 99))
-        said.append(f"darkest neutral tone {dark:.2f}" if dark > darkest - 0.2 else f"no neutral dark above {dark:.2f}")
+        said.append(
+            f"darkest neutral tone of density {dark:.2f}"
+            if dark > darkest - 0.2
+            else f"nothing neutral is darker than density {dark:.2f}"
+        )
     else:
         said.append("nothing in the picture is neutral")
-    said.append(f"darkest tone {darkest:.2f}")
+    said.append(f"darkest tone of density {darkest:.2f}")
     for name, share, dose in zip(_DYES, e.dye_share, e.light, strict=True):
         if dose > 0.15 and share < 1 - SLIGHT:
-            said.append(f"thin {name} lost more than thick, as light does it")
+            said.append(f"light tones lost more of their {name} than dark ones, as fading by light does")
     return tuple(said)
 
 

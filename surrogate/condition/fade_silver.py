@@ -228,8 +228,8 @@ def _warmth(line: Vector) -> float:
 def _evidence(tones: Tones, edge: float, toned: float) -> tuple[str, ...]:
     found = tones.found
     said = [
-        f"lightest tone R {found[0, 0]:.2f} G {found[0, 1]:.2f} B {found[0, 2]:.2f}",
-        f"darkest {found[-1] @ MIX:.2f}, thought to have been {tones.fresh[-1] @ MIX:.2f}",
+        f"lightest tone of density {found[0, 0]:.2f} {found[0, 1]:.2f} {found[0, 2]:.2f} (red green blue)",
+        f"darkest tone of density {found[-1] @ MIX:.2f}, thought to have been {tones.fresh[-1] @ MIX:.2f}",
     ]
     if edge > 0.02:
         said.append(f"edges yellower by {edge:.2f} (blue density)")

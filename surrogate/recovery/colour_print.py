@@ -46,11 +46,12 @@ def plan(density: Floats, e: FadeEstimate, strength: float) -> Plan:
     """
     if not e.measurable or strength <= 0:
         return Plan(steps=[], words=[], evidence=list(e.evidence))
-    held, limits = limited(scaled(e, min(strength, 1.5) * trust(e)), noise_of(density))
+    sure = trust(e)
+    held, limits = limited(scaled(e, min(strength, 1.5) * sure), noise_of(density))
     made = steps(held)
     if not made:
         return Plan(steps=[], words=[], evidence=list(e.evidence))
-    return Plan(steps=made, words=_words(held), evidence=list(e.evidence), limits=limits)
+    return Plan(steps=made, words=_words(scaled(e, sure), held), evidence=list(e.evidence), limits=limits)
 
 
 def trust(e: FadeEstimate) -> float:
@@ -91,7 +92,7 @@ def limited(e: FadeEstimate, noise_sd: float) -> tuple[FadeEstimate, list[str]]:
         while dose[i] > 0 and _slope_at_zero(share[i], dose[i], e.shading) > 2 * most:
             dose[i] = round(dose[i] - 0.05, 5)
         if dose[i] < e.light[i]:
-            said.append(f"thin {name} would need more than {2 * most:.1f} times its density; held there")
+            said.append(f"light tones would need more than {2 * most:.1f} times their {name}; held there")
     return replace(e, dye_share=(share[0], share[1], share[2]), light=(dose[0], dose[1], dose[2])), said
 
 
@@ -148,13 +149,14 @@ def _undoing(share: float, dose: float, shading: float) -> list[tuple[float, flo
     return [(round(float(x), 4), round(float(y), 5)) for x, y in knots]
 
 
-def _words(e: FadeEstimate) -> list[str]:
+def _words(found: FadeEstimate, held: FadeEstimate) -> list[str]:
+    """What was ``found`` and what the recipe makes of it, which is less, or more, by the strength and the limits."""
     said = [
-        f"{name} restored from {100 * share:.0f} % to 100 %"
-        for name, share in zip(_DYES, e.dye_share, strict=True)
-        if share < 1 - SLIGHT / 4
+        f"{name} restored from {100 * share:.0f} % to {100 * share / kept:.0f} %"
+        for name, share, kept in zip(_DYES, found.dye_share, held.dye_share, strict=True)
+        if kept < 1 - SLIGHT / 4
     ]
-    stain = np.subtract(e.base_density, e.fresh_base)
+    stain = np.subtract(held.base_density, held.fresh_base)
     for name, amount in zip(("red", "green", "blue"), stain, strict=True):
         if amount >= 0.01:
             said.append(f"{name} base stain {amount:.2f} removed")

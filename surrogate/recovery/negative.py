@@ -59,7 +59,10 @@ def plan(density: Floats, strength: float) -> Plan:
     film = "colour negative: orange mask removed" if colour else "black-and-white negative"
     words = ["turned into a positive", f"{film}, printed to a natural range of tones"]
     evidence = [
-        f"film base {thin[0]:.2f} {thin[1]:.2f} {thin[2]:.2f}, densest {dense[0]:.2f} {dense[1]:.2f} {dense[2]:.2f}"
+        (
+            f"clear film has density {thin[0]:.2f} {thin[1]:.2f} {thin[2]:.2f}, "
+            f"the densest place {dense[0]:.2f} {dense[1]:.2f} {dense[2]:.2f} (red green blue)"
+        )
     ]
     limits = ["the picture spans little density: contrast was held back"] if (dense - thin).max() < 0.4 else []
     return Plan(steps=steps, words=words, evidence=evidence, limits=limits)

@@ -43,10 +43,10 @@ def plan_reading(density: Floats, strength: float = 1.0) -> Plan:
         return Plan(steps=[], words=[])
     page = take_apart(density)
     steps: list[Step] = [_mix_step(page), _plane(page.base, (1.0, 1.0, 1.0)), _reading_curve(page, strength)]
-    words = ["paper made even and light", "ink brought to full density"]
+    words = [_evened(page.base, "paper made even and light"), "ink brought to full density"]
     limits: list[str] = []
     if page.ink_density == 0:
-        words = ["paper made even and light"]
+        words = words[:1]
         limits = ["no text found: the page is kept blank and what marks it has are not strengthened"]
     return Plan(steps=steps, words=words, evidence=_evidence(page), limits=limits)
 
@@ -65,7 +65,10 @@ def plan_viewing(density: Floats, strength: float) -> Plan:
     steps: list[Step] = []
     for channel, share in enumerate(((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))):
         steps.append(_plane(even * (bases[..., channel] - found[channel]) + found[channel] - target[channel], share))
-    words = ["stain evened out", f"paper lightened by {float(np.mean(found - target)):.2f} (density)"]
+    words = [
+        _evened(even * bases[..., 2], "stain and tidelines evened out", "in blue"),
+        f"paper lightened by {float(np.mean(found - target)):.2f} density",
+    ]
     if page.ink_density > 0:
         gain = _viewing_gain(page, strength)
         steps.append(_viewing_curve(page, target, gain))
@@ -73,13 +76,21 @@ def plan_viewing(density: Floats, strength: float) -> Plan:
     return Plan(steps=steps, words=words, evidence=_evidence(page))
 
 
+def _evened(base: Floats, said: str, where: str = "") -> str:
+    """The words for an uneven ``base`` of paper, with the largest difference: the rim of a tideline, tape."""
+    low, high = np.quantile(base, [0.02, 0.98])
+    return f"{said} (differences of up to {high - low:.2f} density {where}".rstrip() + ")"
+
+
 def _evidence(page: Paper) -> list[str]:
     said = [
-        f"ink {page.ink_density:.2f} above paper, paper uneven by {page.spread:.3f} (density)",
-        "channels mixed " + " ".join(f"{w:+.2f}" for w in page.mix) + " (red green blue)",
+        f"ink {page.ink_density:.2f} denser than the paper, whose texture is {page.spread:.3f}",
+        "ink stands out most in a mix of " + " ".join(f"{w:+.2f}" for w in page.mix) + " (red green blue)",
     ]
     if page.pictures > 0:
-        said.append(f"printed picture over {100 * page.pictures:.0f} % of the page, kept apart from the paper")
+        said.append(
+            f"printed pictures cover {100 * page.pictures:.0f} % of the page; their paper is judged from around"
+        )
     return said
 
 

@@ -58,7 +58,8 @@ def plan(density: Floats, estimate: SilverEstimate, tone: Tone, strength: float)
     field = _edge_field(density, min(far, 1.0)) if far > 0 else None
     if field is not None:
         steps.append(field)
-        words.append("yellowing of the edges removed")
+        most = float(np.quantile(np.array(field.levels), 0.99)) * UNIT
+        words.append(f"yellow stain evened out, edges first (up to {most:.2f} density in blue)")
     if to_grey > 0:
         steps.append(_mix_step(to_grey))
     curves, capped = _curves(found, wanted, to_grey)
@@ -137,7 +138,7 @@ def _words(estimate: SilverEstimate, tone: Tone, far: float) -> list[str]:
         said.append(f"tones restored: {100 * estimate.loss:.0f} % of the image silver had gone")
         base = np.array(estimate.base_density) - estimate.tones.fresh[0]
         if base[2] * far > 0.02:
-            said.append(f"base yellowing of {base[2] * far:.2f} (blue density) removed")
+            said.append(f"yellowing of the whole paper removed ({base[2] * far:.2f} density in blue)")
     if tone is not Tone.AS_FOUND:
         said.append(f"image tone set to {tone.value}")
     return said
