@@ -16,6 +16,7 @@ from surrogate.errors import CatalogueLost, SurrogateError
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
+    from surrogate.collection.changes import CompareReport
     from surrogate.processing import ProcessReport
 
 app = typer.Typer(
@@ -257,8 +258,12 @@ def labels(
 @app.command()
 def compare(
     folder: Collection,
-    reference: Annotated[str, typer.Argument(metavar="REFERENCE")],
-    scan: Annotated[Path, typer.Argument(metavar="SCAN", help="a new scan of the same original")],
+    reference: Annotated[str | None, typer.Argument(metavar="REFERENCE")] = None,
+    scan: Annotated[Path | None, typer.Argument(metavar="SCAN", help="a new scan of the same original")] = None,
+    session: Annotated[
+        Path | None,
+        typer.Option(metavar="SCANS", help="instead: new scans of six or more originals, named by their numbers"),
+    ] = None,
     side: Annotated[str, typer.Option(help="recto or verso")] = "recto",
     target_then: Annotated[Path | None, typer.Option(metavar="SCAN", help="colour target beside the master")] = None,
     target_now: Annotated[Path | None, typer.Option(metavar="SCAN", help="colour target beside the new scan")] = None,
@@ -266,26 +271,47 @@ def compare(
     as_json: Json = False,
 ) -> None:
     """Has the original changed since its master was made?"""
-    from surrogate.condition.change import compare as run
     from surrogate.errors import WrongUse
 
     if (target_then is None) != (target_now is None):
         raise WrongUse("Give both --target-then and --target-now: the same target, scanned by either scanner.")
     targets = None if target_then is None or target_now is None else (target_then, target_now)
     day = datetime.now().astimezone().date() if record else None
+    if session is not None:
+        if reference is not None:
+            raise WrongUse("Give either a REFERENCE with its SCAN, or --session with a folder of scans.")
+        from surrogate.comparing import compare_session
+
+        together = compare_session(folder, session, targets=targets, record=day)
+        if as_json:
+            _print_json(together)
+        else:
+            for one in together.reports:
+                _say_change(folder, one)
+            for aside in together.set_aside:
+                _say(f"Left out: {aside.file}: {aside.reason} {aside.advice}")
+        raise typer.Exit(together.exit_status)
+    if reference is None or scan is None:
+        raise WrongUse("Give the number of the original and its new scan, or --session with a folder of scans.")
+    from surrogate.condition.change import compare as run
+
     report = run(folder, reference, scan, side=side, targets=targets, record=day)
     if as_json:
         _print_json(report)
     else:
-        _say(f"{report.reference} {report.side}: {report.verdict}. {report.note}".strip())
-        if report.density_loss and report.uncertainty:
-            dyes = zip(("cyan", "magenta", "yellow"), report.density_loss, report.uncertainty, strict=True)
-            _say("Loss: " + ", ".join(f"{dye} {100 * loss:.1f} ± {100 * half:.1f} %" for dye, loss, half in dyes))
-        if report.record:
-            _say(f"Kept: {Path(folder) / report.record}")
-        if report.picture:
-            _say(f"Look at it: {Path(folder) / report.picture}")
+        _say_change(folder, report)
     raise typer.Exit(0 if report.verdict == "unchanged" else 1)
+
+
+def _say_change(folder: Path, report: CompareReport) -> None:
+    _say(f"{report.reference} {report.side}: {report.verdict}. {report.note}".strip())
+    if report.density_loss and report.uncertainty:
+        dyes = zip(("cyan", "magenta", "yellow"), report.density_loss, report.uncertainty, strict=True)
+        _say("Loss: " + ", ".join(f"{dye} {100 * loss:.1f} ± {100 * half:.1f} %" for dye, loss, half in dyes))
+    if report.record:
+        _say(f"Kept: {folder / report.record}")
+    if report.picture:
+        _say(f"Look at it: {folder / report.picture}")
 
 
 @app.command()

@@ -112,7 +112,7 @@ def test_another_lid_is_no_change(folder: Path, photo: np.ndarray, tmp_path: Pat
     tifffile.imwrite(tmp_path / "wide.tif", wide, photometric="rgb", resolution=(600, 600), resolutionunit="INCH")
     laid = lay_over(tmp_path / "wide.tif", folder / "now.tif")
     assert not isinstance(laid, str)
-    judged = judge(laid, Kind.COLOUR_PRINT, None)
+    judged, _ = judge(laid, Kind.COLOUR_PRINT, None)
     assert judged.surround
     assert judged.marks == []
 

@@ -20,8 +20,8 @@ FOLDER = "condition/changes"
 
 Verdict = Literal["unchanged", "changed", "cannot say"]
 
-#: What brought the two scanners together.
-Evidence = Literal["none", "base", "target"]
+#: What brought the two scanners together. "session": other originals, scanned again in the same session.
+Evidence = Literal["none", "base", "session", "target"]
 
 
 class ChangedRegion(Record):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -24,7 +25,7 @@ from surrogate.condition.registration import laid_over, register
 from surrogate.errors import WrongUse
 from surrogate.imaging.density import Floats, to_density
 from surrogate.imaging.read import MM_PER_INCH, read_reduced
-from surrogate.records import Kind, Master, Side
+from surrogate.records import Condition, Kind, Master, Original, Side
 
 Array = npt.NDArray[np.float64]
 
@@ -39,6 +40,15 @@ _BASE_CHANGED = 0.03
 #: best, as measured when colour fading was first fitted on random dyes and scanners (docs/fade-model.md). A comparison
 #: needs no better one: both scans are unmixed by the same.
 DYES = np.array(((0.899, 0.087, 0.013), (0.152, 0.752, 0.096), (0.110, 0.147, 0.743)))
+
+#: What a report says of its evidence where that is not the base.
+_SAID: dict[Evidence, str] = {
+    "none": "",
+    "target": "",
+    "session": "Told by the other originals of the session: what all of them have lost alike does not show.",
+}
+
+_SHARED = "All originals of this session are paler alike: the scanner, or all of them. Scan a colour target as well."
 
 #: Most marks listed.
 _MOST_MARKS = 20
@@ -57,16 +67,41 @@ class Laid:
 
 @dataclass(frozen=True)
 class Judged:
-    """What the comparison measured, before it is put into words."""
+    """What the comparison measured, before it is put into words.
+
+    ``shared``: the originals of its session have lost density alike, more than scanners are assumed to differ.
+    """
 
     tones: Tones | None
     base: Array
     on_border: bool
     marks: list[Mark]
-    differences: Floats
-    now: Floats
     evidence: Evidence
     surround: bool
+    shared: bool = False
+
+
+@dataclass(frozen=True)
+class Pictures:
+    """The new scan's densities (H, W, 3) by the old scanner, and the map of differences (H, W; CIEDE2000)."""
+
+    now: Floats
+    differences: Floats
+
+
+@dataclass(frozen=True)
+class Looked:
+    """One original, looked at: what was measured, where its picture lies, and its condition where that is wanted."""
+
+    reference: str
+    side: str
+    kind: Kind
+    master: Master
+    scan: Path
+    judged: Judged
+    px_per_mm: float | None
+    picture: str
+    condition: Condition | None
 
 
 def compare(
@@ -82,28 +117,56 @@ def compare(
 
     The scanners are brought together on a colour target, which lies in both scans or in the two scans ``targets``
     (beside the master, beside the new scan), else on the base. With ``record`` a condition record of that day is kept.
-    Raises :class:`WrongUse` for an unknown original, side
-    or target and :class:`ScanSetAside` for a damaged scan.
+    Raises :class:`WrongUse` for an unknown original, side or target and :class:`ScanSetAside` for a damaged scan.
     """
-    kind, master = master_of(folder, reference, side)
-    seen = None if targets is None else _between(*targets)
-    laid = lay_over(folder / master.file, scan, look_for_target=targets is None)
+    kind, master = master_of(read(folder).originals, folder, reference, side)
+    told = None if targets is None else between(*targets)
+    looked = look(folder, reference, side, kind, master, scan, told, condition=record is not None)
+    return looked if isinstance(looked, CompareReport) else tell(folder, looked, record)
+
+
+def look(
+    folder: Path,
+    reference: str,
+    side: str,
+    kind: Kind,
+    master: Master,
+    scan: Path,
+    target: Correction | None,
+    *,
+    condition: bool,
+) -> Looked | CompareReport:
+    """Measure one scan against its master and draw the picture; the report at once where nothing can be said.
+
+    Without ``target`` one is looked for in both scans; ``condition``: the condition is measured too.
+    """
+    laid = lay_over(folder / master.file, scan, look_for_target=target is None)
     if isinstance(laid, str):
         return _cannot(reference, side, laid)
-    judged = judge(laid, kind, laid.target if targets is None else seen)
+    judged, pictures = judge(laid, kind, target or laid.target)
     picture = f"{FOLDER}/{Path(master.file).stem}.jpg"
-    draw(folder / picture, laid.before, judged.now - judged.base.astype(np.float32), judged.differences, judged.marks)
-    report = _report(reference, side, judged, laid.px_per_mm, picture)
-    if record is None:
+    shown = pictures.now - judged.base.astype(np.float32)
+    draw(folder / picture, laid.before, shown, pictures.differences, judged.marks)
+    found = _condition(pictures.now, kind, side, laid.px_per_mm) if condition else None
+    return Looked(reference, side, kind, master, scan, judged, laid.px_per_mm, picture, found)
+
+
+def tell(folder: Path, looked: Looked, record: date | None) -> CompareReport:
+    """What was measured as a report; with ``record`` and a condition it is kept under that day."""
+    report = _report(looked.reference, looked.side, looked.judged, looked.px_per_mm, looked.picture)
+    if record is None or looked.condition is None:
         return report
-    ppi = None if laid.px_per_mm is None else laid.px_per_mm * MM_PER_INCH
-    small = proxy(judged.now)
-    reduced = None if ppi is None else ppi * max(small.shape) / max(judged.now.shape)
-    condition = measure(small, kind=kind, side=Side(side), ppi=reduced).condition
-    return keep(folder, record, report, condition, master=master, scan=scan)
+    return keep(folder, record, report, looked.condition, master=looked.master, scan=looked.scan)
 
 
-def _between(then: Path, now: Path) -> Correction:
+def _condition(now: Floats, kind: Kind, side: str, px_per_mm: float | None) -> Condition:
+    small = proxy(now)
+    ppi = None if px_per_mm is None else px_per_mm * MM_PER_INCH * max(small.shape) / max(now.shape)
+    return measure(small, kind=kind, side=Side(side), ppi=ppi).condition
+
+
+def between(then: Path, now: Path) -> Correction:
+    """The correction by two scans of a target. Raises :class:`WrongUse` without one or with too few usable patches."""
     found = correction(read_target(then), read_target(now))
     if found is None:
         raise WrongUse(f"Too few patches of the targets in {then} and {now} are neither black nor clipped.")
@@ -131,7 +194,7 @@ def lay_over(master: Path, scan: Path, *, look_for_target: bool = True) -> Laid 
     return Laid(before, placed, covered, old.ppi / MM_PER_INCH if old.ppi else None, target)
 
 
-def judge(laid: Laid, kind: Kind, target: Correction | None) -> Judged:
+def judge(laid: Laid, kind: Kind, target: Correction | None) -> tuple[Judged, Pictures]:
     """Measure what has changed; ``target`` takes the new scanner's densities to the old one's."""
     now = laid.now if target is None else np.asarray(target(laid.now), np.float32)
     covered, surround = without_surround(laid.before, now, laid.covered)
@@ -141,12 +204,13 @@ def judge(laid: Laid, kind: Kind, target: Correction | None) -> Judged:
         tones = Tones(np.full(3, tones.loss.mean()), np.full((3, 3), tones.covariance.mean()))
     base, on_border = base_shift(laid.before, now, covered)
     marks, differences = find_marks(laid.before, now, covered, laid.px_per_mm)
-    return Judged(tones, base, on_border, marks, differences, now, "base" if target is None else "target", surround)
+    judged = Judged(tones, base, on_border, marks, "base" if target is None else "target", surround)
+    return judged, Pictures(now, differences)
 
 
-def master_of(folder: Path, reference: str, side: str) -> tuple[Kind, Master]:
-    """Kind of an original and its master of one side. Raises :class:`WrongUse`."""
-    original = next((o for o in read(folder).originals if o.reference == reference), None)
+def master_of(originals: Sequence[Original], folder: Path, reference: str, side: str) -> tuple[Kind, Master]:
+    """Kind of an original of the collection in ``folder`` and its master of one side. Raises :class:`WrongUse`."""
+    original = next((o for o in originals if o.reference == reference), None)
     if original is None:
         raise WrongUse(f"No original is numbered {reference} in {folder}. Look its number up in manifest.csv.")
     master = next((m for m in original.masters if m.side.value == side), None)
@@ -167,7 +231,7 @@ def verdict_of(judged: Judged) -> tuple[Verdict, str]:
     if judged.marks:
         count = len(judged.marks)
         return "changed", f"{count} new {'mark' if count == 1 else 'marks'}."
-    if judged.evidence == "target" and bool((judged.base > _BASE_CHANGED).any()):
+    if judged.evidence != "base" and bool((judged.base > _BASE_CHANGED).any()):
         return "changed", "The base has darkened."
     if judged.tones is None:
         return "cannot say", "The picture has too few tones for a loss of density to be measured."
@@ -177,7 +241,7 @@ def verdict_of(judged: Judged) -> tuple[Verdict, str]:
         return "changed", "Density has been lost."
     if least < -limit:
         return "cannot say", "The new scan is denser than the master, and dyes do not come back: the scanners differ."
-    return "unchanged", ""
+    return ("cannot say", _SHARED) if judged.shared else ("unchanged", "")
 
 
 def _report(reference: str, side: str, judged: Judged, px_per_mm: float | None, picture: str | None) -> CompareReport:
@@ -188,7 +252,7 @@ def _report(reference: str, side: str, judged: Judged, px_per_mm: float | None, 
         loss = triple(tones.loss)
         uncertainty = triple(INTERVAL * np.sqrt(np.diag(spread(tones.covariance, judged.evidence))))
     around = "Another background lies around the original; its edge was left out." if judged.surround else ""
-    evidence = "" if judged.evidence == "target" else _without_target(judged)
+    evidence = _SAID[judged.evidence] if judged.evidence != "base" else _without_target(judged)
     return CompareReport(
         reference=reference,
         side=side,

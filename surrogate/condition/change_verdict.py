@@ -18,6 +18,7 @@ Array = npt.NDArray[np.float64]
 CONTRAST_SD: dict[Evidence, tuple[float, float]] = {
     "none": (0.022, 0.017),
     "base": (0.022, 0.017),
+    "session": (0.006, 0.012),
     "target": (0.004, 0.009),
 }
 

@@ -105,7 +105,7 @@ def pair(photo: np.ndarray, number: int, folder: Path) -> list[Row]:
         if case == "no change":
             apart = registration_error(master, scan, truth, 300 / made.MASTER_PPI, (now.shape[1], now.shape[0]))
         for told_by, target in (("base", None), ("target", correction(patches, read_target(card)))):
-            judged = judge(laid, Kind.COLOUR_PRINT, target)
+            judged, _ = judge(laid, Kind.COLOUR_PRINT, target)
             inside: list[bool] = []
             if judged.tones is not None:
                 half = INTERVAL * np.sqrt(np.diag(spread(judged.tones.covariance, judged.evidence)))
