@@ -22,7 +22,7 @@ _Maker = Callable[[np.random.Generator, Material, Size], Array]
 MAKERS: dict[str, tuple[_Maker, float]] = {
     "silver-print": (lambda r, m, s: silver_print(r, m, s, toned=False), 0.20),
     "silver-print toned": (lambda r, m, s: silver_print(r, m, s, toned=True), 0.06),
-    "silver-print coloured": (hand_coloured, 0.03),
+    "silver-print coloured": (hand_coloured, 0.08),
     "colour-print": (colour_print, 0.17),
     "negative": (lambda r, m, s: negative(r, m, s, colour=False), 0.17),
     "negative colour": (lambda r, m, s: negative(r, m, s, colour=True), 0.07),

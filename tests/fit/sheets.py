@@ -266,7 +266,14 @@ def colour_print(rng: Generator, material: Material, size: Size) -> Array:
 
 def silver_print(rng: Generator, material: Material, size: Size, *, toned: bool | None = None) -> Array:
     """Silver print: neutral, warm, browned, mirrored, toned; with or without border."""
-    tone = exposed(rng, photograph(rng, material, size, grey=True)[..., 0])
+    subject = photograph(rng, material, size, grey=True)[..., 0]
+    return _silver_print(rng, subject, np.zeros(3, np.float32), toned=toned)
+
+
+def _silver_print(rng: Generator, subject: Array, washes: Array, *, toned: bool | None) -> Array:
+    """The same of a subject (h, w) in density, with washes of colour (h, w, 3) over the picture and not the border."""
+    size = (subject.shape[0], subject.shape[1])
+    tone = exposed(rng, subject)
     faded = rng.choice([0.0, 0.3, 0.7, 1.0])
     deliberate = rng.random() < 0.12 if toned is None else toned
     if deliberate:
@@ -286,7 +293,7 @@ def silver_print(rng: Generator, material: Material, size: Size, *, toned: bool 
     at_edge = np.exp(-np.minimum(rows, columns) / rng.uniform(0.02, 0.15)) * rng.uniform(0, 1.5)
     field = np.maximum(yellow * (1 + at_edge + 0.15 * smooth(rng, size, max(size) / 3)), 0)[..., None] * brown(rng)
     base = rng.uniform(0.04, 0.12) + np.array([0, 0.0, rng.uniform(0, 0.03)], np.float32)
-    image = np.asarray(rest[..., None] * colour + colloid, np.float32)
+    image = np.asarray(rest[..., None] * colour + colloid + washes, np.float32)
     if rng.random() < 0.5:
         image = bordered(rng, image, np.zeros(3, np.float32))
     image = image + base + field
@@ -297,10 +304,47 @@ def silver_print(rng: Generator, material: Material, size: Size, *, toned: bool 
 
 
 def hand_coloured(rng: Generator, material: Material, size: Size) -> Array:
-    """A silver print with thin washes of colour."""
-    image = silver_print(rng, material, size, toned=False)
+    """A silver print with washes of colour: those of its subject, flat and not quite in place, or any, anywhere."""
+    colours = photograph(rng, material, size)
+    subject = -np.log10(np.maximum(np.power(10.0, -colours) @ LUMINANCE, 1e-3))
+    washes = _any_washes(rng, size) if rng.random() < 0.3 else _washes_of(rng, colours)
+    return _silver_print(rng, np.asarray(subject, np.float32), washes, toned=False)
+
+
+def _any_washes(rng: Generator, size: Size) -> Array:
+    washes = np.zeros((*size, 3), np.float32)
     for _ in range(int(rng.integers(2, 5))):
         where = (smooth(rng, size, rng.uniform(0.1, 0.4) * max(size)) > rng.uniform(0, 1.0)).astype(np.float32)
-        wash = ndimage.gaussian_filter(where, 4) * rng.uniform(0.05, 0.3)
-        image = image + wash[..., None] * triple(rng, (0, 0, 0), (1, 1, 1))
-    return np.asarray(image, np.float32)
+        one = ndimage.gaussian_filter(where, 4) * rng.uniform(0.05, 0.5)
+        washes += one[..., None] * triple(rng, (0, 0, 0), (1, 1, 1))
+    return washes
+
+
+def _washes_of(rng: Generator, colours: Array) -> Array:
+    """The subject's own colours (h, w, 3) in density, blurred, shifted, and most times one tint for each hue."""
+    size = (colours.shape[0], colours.shape[1])
+    blur = rng.uniform(0.002, 0.03) * max(size)
+    soft = ndimage.gaussian_filter(colours, (blur, blur, 0))
+    washes = soft - soft.min(axis=2, keepdims=True)
+    if rng.random() < 0.6:
+        washes = _flat(rng, washes, size)
+    down, right = (int(step) for step in rng.integers(-8, 9, 2))
+    return np.asarray(
+        np.exp(rng.uniform(np.log(0.2), np.log(1.1))) * np.roll(washes, (down, right), (0, 1)), np.float32
+    )
+
+
+def _flat(rng: Generator, wash: Array, size: Size) -> Array:
+    """One tint for all that has nearly the same hue; some of it left uncoloured."""
+    around = np.arctan2(np.sqrt(3) * (wash[..., 1] - wash[..., 2]), 2 * wash[..., 0] - wash[..., 1] - wash[..., 2])
+    count = int(rng.integers(3, 8))
+    hue = np.floor((around / (2 * np.pi) + rng.random()) % 1.0 * count)
+    worth = wash.max(axis=2) > rng.uniform(0.02, 0.12)
+    out = np.zeros((*size, 3), np.float32)
+    for number in range(count):
+        where = worth & (hue == number)
+        if where.sum() < 30 or rng.random() < 0.25:
+            continue
+        tint = wash[where].mean(axis=0) * triple(rng, (0.7, 0.7, 0.7), (1.4, 1.4, 1.4))
+        out += ndimage.gaussian_filter(where.astype(np.float32), rng.uniform(1, 6))[..., None] * tint
+    return out
