@@ -224,12 +224,14 @@ def decisions(
 ) -> Decisions:
     """What people and settings decided about one side; ``kind`` with where it is from. A back has none of its own."""
     back = side is Side.VERSO
+    strength = caption.strength or settings.copies.strength
     return Decisions(
         kind=None if back else kind[0],
         kind_from="picture" if back else kind[1],
-        strength=caption.strength or settings.copies.strength,
+        strength=strength,
         tone=caption.tone or Tone.AS_FOUND,
-        copies=settings.copies,
+        # a strength of its own stays what it is when the settings change theirs
+        copies=settings.copies.model_copy(update={"strength": strength}),
         scan=settings.scan,
         outlines=outlines,
         turn=caption.turn,

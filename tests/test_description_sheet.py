@@ -20,7 +20,7 @@ from surrogate.collection.cells import plain_cell, safe_cell
 from surrogate.description.columns import COLUMNS, column_for
 from surrogate.description.encodings import decode
 from surrogate.description.matching import match, matching
-from surrogate.description.sheet import Sheet, read_sheet, write_sheet
+from surrogate.description.sheet import Sheet, caption_from, read_sheet, write_sheet
 from surrogate.errors import WrongUse
 from surrogate.records import Kind, Side, Strength, Tone
 
@@ -140,6 +140,7 @@ def test_unknown_words_are_notes_and_leave_things_alone(tmp_path: Path) -> None:
         Tone.AS_FOUND,
         True,
     )
+    assert caption_from({"strength": "Leave  alone"}, "", []).strength is Strength.NONE
     assert sheet.rows[0].side is Side.RECTO
     assert good.date == "1943~"
     assert (odd.kind, odd.strength, odd.tone, odd.approved, odd.date) == (None, None, None, False, "when Dad was four")

@@ -8,18 +8,21 @@ import json
 import shutil
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import pytest
 from PIL import Image
 
+from surrogate import wording
 from surrogate.auditing import audit
 from surrogate.collection import plain
 from surrogate.collection.files import sha256_of
+from surrogate.collection.settings import Settings
 from surrogate.demonstrating import demo
 from surrogate.processing import ProcessReport, process
 from surrogate.rebuilding import rebuild
-from surrogate.records import Kind, Manifest, Side, Use
+from surrogate.records import Caption, Kind, Manifest, Original, Side, Strength, Use
 
 SAMPLES = Path(__file__).parent.parent / "sample_scans"
 
@@ -177,25 +180,64 @@ def test_a_new_caption_rewrites_words_and_leaves_pixels(own_demo: Path, manifest
     assert (own_demo / "manifest.json").read_bytes() == manifest_now
 
 
-def test_leave_alone_in_the_sheet_is_followed(own_demo: Path, manifest: Manifest) -> None:
+def test_what_a_person_decides_about_one_original_changes_its_copies_and_nothing_else(
+    own_demo: Path, manifest: Manifest
+) -> None:
+    wishes = {
+        "market stall": {"strength": "leave alone"},
+        "harvest show": {"strength": "gentle"},
+        "scan0003": {"tone": "neutral"},
+    }
+    numbers = {manifest.originals[by_scan(manifest, name)].reference: cells for name, cells in wishes.items()}
     sheet = own_demo / "captions.csv"
     with sheet.open(encoding="utf-8-sig", newline="") as handle:
         rows = list(csv.DictReader(handle))
-    reference = manifest.originals[by_scan(manifest, "market stall")].reference
     for row in rows:
-        if row["reference"] == reference and row["side"] == "recto":
-            row["strength"] = "none"
+        if row["side"] == "recto":
+            row.update(numbers.get(row["reference"], {}))
     with sheet.open("w", encoding="utf-8", newline="") as handle:
         writer = csv.DictWriter(handle, rows[0].keys())
         writer.writeheader()
         writer.writerows(rows)
-    process([SAMPLES], own_demo, workers=1)
-    after = Manifest.model_validate_json((own_demo / "manifest.json").read_bytes())
-    stall = after.originals[by_scan(after, "market stall")]
+    before = made_in(own_demo)
+    report = process([SAMPLES], own_demo, workers=1)
+    assert sorted(report.updated) == [f"{number} recto" for number in sorted(numbers)]
+    after = made_in(own_demo)
+    changed = {file for file in before if before[file] != after[file]}
+    assert set(after) == set(before)
+    assert {file.split("/")[-1].partition("_r")[0] for file in changed} == {n.replace(".", "-") for n in numbers}
+    assert all("_r_" in file for file in changed)  # the back of the market stall is as it was
+
+    now = Manifest.model_validate_json((own_demo / "manifest.json").read_bytes())
+    stall, show, portrait = (now.originals[by_scan(now, name)] for name in wishes)
     viewing = next(c for c in stall.copies if c.use is Use.VIEWING and c.side is Side.RECTO)
     assert viewing.fidelity is not None
     assert viewing.fidelity.largest_gain == 1.0
-    assert json.loads((own_demo / (viewing.recipe or "")).read_text())["steps"] == []
+    assert recipe_of(own_demo, stall)["steps"] == []
+    assert recipe_of(own_demo, show)["strength"] == "gentle"
+    assert "image tone set to neutral" in recipe_of(own_demo, portrait)["words"]
+
+
+def made_in(folder: Path) -> dict[str, str]:
+    """SHA-256 of every copy and recipe."""
+    files = sorted((*folder.glob("copies/**/*.*"), *folder.glob("recipes/**/*.json")))
+    return {str(file.relative_to(folder)): sha256_of(file) for file in files}
+
+
+def recipe_of(folder: Path, original: Original) -> dict[str, Any]:
+    """The recipe of the viewing copy of a front."""
+    copy = next(c for c in original.copies if c.use is Use.VIEWING and c.side is Side.RECTO and c.part is None)
+    return dict(json.loads((folder / (copy.recipe or "")).read_text()))
+
+
+def test_settings_leave_alone_what_has_a_strength_of_its_own() -> None:
+    standard, strong = (Settings.model_validate({"copies": {"strength": each}}) for each in ("standard", "strong"))
+    for caption, same in ((Caption(strength=Strength.GENTLE), True), (Caption(), False)):
+        digests = {
+            wording.digest(wording.decisions(caption, each, Side.RECTO, (None, "picture"), None, None))
+            for each in (standard, strong)
+        }
+        assert (len(digests) == 1) is same
 
 
 def test_a_corrected_outline_is_followed_and_kept(own_demo: Path, manifest: Manifest) -> None:

@@ -25,6 +25,8 @@ _WORDS_FOR_SIDE: Mapping[str, Side] = {
 }
 _YES = frozenset({"yes", "y", "true", "1", "x", "✓", "✔", "ok", "approved", "done"})
 _NO = frozenset({"", "no", "n", "false", "0", "-", "not yet"})
+#: Other words that people write for a choice.
+_MEANT = {"leave alone": Strength.NONE.value, "leave it alone": Strength.NONE.value}
 _HEADER_WITHIN = 10
 
 
@@ -220,12 +222,12 @@ def _choice(
     written = texts.get(column, "").strip()
     if not written:
         return None
-    wanted = written.casefold().replace("_", " ").replace("-", " ")
+    wanted = " ".join(written.casefold().replace("_", " ").replace("-", " ").split())
     for choice in choices:
-        if choice.value.replace("-", " ") == wanted:
+        if choice.value.replace("-", " ") == wanted or choice.value == _MEANT.get(wanted):
             return choice
     known = ", ".join(choice.value for choice in choices)
-    notes.append(f"{where}, {column}: {written!r} is not known and was left alone; write one of {known}.")
+    notes.append(f"{where}, {column}: {written!r} is not known and changes nothing; write one of {known}.")
     return None
 
 

@@ -46,8 +46,10 @@ def plan(density: Floats, estimate: SilverEstimate, tone: Tone, strength: float)
     limits: list[str] = []
     far = min(estimate.trust * strength, 1.3)
     if estimate.toned > TONED:
-        limits.append("the tone looks deliberate (toning or hand colouring) and is kept; say otherwise in the sheet")
         far = 0.0
+        if tone is Tone.AS_FOUND:
+            kept = "the tone looks deliberate (toning or hand colouring) and is kept"
+            limits.append(f"{kept}; if it is not, write neutral or warm under tone in the caption sheet")
     far = far if far >= LEAST_TRUST else 0.0
     if far == 0.0 and tone is Tone.AS_FOUND:
         return Plan(steps=[], words=[], evidence=list(estimate.evidence), limits=limits)
