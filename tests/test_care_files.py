@@ -1,6 +1,7 @@
 """The files of `care`: complete, readable by other programs, and what people filled in is left alone."""
 
 import csv
+import re
 from datetime import date
 from pathlib import Path
 from unicodedata import normalize
@@ -11,6 +12,7 @@ from icalendar import Calendar
 from pypdf import PdfReader
 
 from surrogate.care import Plan, care
+from surrogate.care.sources import SOURCES
 from surrogate.errors import CollectionUnusable, WrongUse
 from surrogate.handover.manifest import write
 from surrogate.records import CollectionInfo, Kind, Location, Master, Original, Side, Software
@@ -56,6 +58,8 @@ def test_sheet_says_what_matters(folder: Path) -> None:
         "NFKC", " ".join(page.extract_text() for page in PdfReader(folder / "care/care_sheet.pdf").pages)
     )  # fi is one glyph
     html = (folder / "care/care_sheet.html").read_text(encoding="utf-8")
+    # every mark leads to its source
+    assert set(re.findall(r'href="#([A-Z]\d)"', html)) <= set(re.findall(r'<tr id="([A-Z]\d)">', html)) == set(SOURCES)
     for needed in ("Box 1", "nitrate", "fire brigade", "People first", "48 hours"):
         assert needed in " ".join(words.split())
         assert needed in html
@@ -112,7 +116,9 @@ def test_what_was_shown_is_counted(folder: Path) -> None:
     assert used["1"]["may_hang_from"] == "2029-11-10"
     assert any("1 had 25,000 lux hours" in line for line in report.warnings)
     assert record.read_bytes() == before
-    assert "Place 1: 2, 25 Nov 2026 to 24 Dec 2026." in (folder / "care/care_sheet.html").read_text(encoding="utf-8")
+    # both that may hang rest, and film is never hung
+    html = (folder / "care/care_sheet.html").read_text(encoding="utf-8")
+    assert "<td>1</td><td>the copy</td><td></td><td>25 November 2026</td><td>24 November 2027</td>" in html
     record.write_text("reference,what,from,to,lux,hours_per_day\n1,show,May,June,50,10\n")
     with pytest.raises(WrongUse, match="line 2"):
         care(folder, start=START)
@@ -132,7 +138,7 @@ def test_the_round_has_its_sheet(folder: Path) -> None:
     words = " ".join(page.extract_text() for page in PdfReader(folder / "care/inspection_round.pdf").pages)
     # the film in it is asked what no scan shows, and its date clears nothing
     for needed in (
-        "01 April 2027",
+        "1 April 2027",
         "mould",
         "insects",
         "all right",

@@ -63,7 +63,8 @@ def care(folder: Path, plan: Plan | None = None, *, start: date | None = None, t
     budgets = [used for original in kept if (used := showing.used(original, hung, day))]
     warnings = [*findings.alarms(found), *climate.alarms(climates), *_overshown(budgets)]
     changed = [record.report.reference for record in changes.kept(folder) if record.report.verdict == "changed"]
-    pages = [kept_pages.shown(budgets, _turns(kept, hung, plan, day), day), kept_pages.inspected(found)]
+    names = {original.reference: original.title for original in kept}
+    pages = [*kept_pages.shown(budgets, _turns(kept, hung, plan, day), names, day), *kept_pages.inspected(found)]
     pages += [kept_pages.measured(climates)] if climates else []
     content = sections(manifest, Known(
         lux=plan.lux, hours=plan.hours, start=day, wanted=plan.wanted or _friday(day), warnings=tuple(warnings),
@@ -122,7 +123,7 @@ def _overshown(budgets: Sequence[showing.Used]) -> list[str]:
     """Originals that had more light this year than their limit."""
     return [
         f"{one.reference} had {one.last_year_lxh:,.0f} lux hours in the last year; its limit is "
-        f"{one.yearly_limit_lxh:,.0f}. Show the copy."
+        f"{one.yearly_limit_lxh:,.0f}. Show the copy. [L1]"
         for one in budgets
         if one.last_year_lxh > one.yearly_limit_lxh
     ]

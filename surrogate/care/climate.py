@@ -164,7 +164,8 @@ def alarms(climates: dict[str, Climate]) -> list[str]:
     for name, climate in climates.items():
         if climate.too_damp > _UNHEEDED:
             said.append(f"{name}: above {DAMP:g} % humidity for {100 * climate.too_damp:.0f} % of the time. "
-                        "Mould may grow: dry the room.")  # fmt: skip
+                        "Mould may grow: dry the room. [M1]")  # fmt: skip
         if climate.too_warm > _UNHEEDED:
-            said.append(f"{name}: above {WARMEST_C:g} °C for {100 * climate.too_warm:.0f} % of the time.")
+            share = f"{100 * climate.too_warm:.0f} %"
+            said.append(f"{name}: above {WARMEST_C:g} °C for {share} of the time. Find a cooler place. [C4]")
     return said

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
+from surrogate.care.days import in_words
 from surrogate.errors import CollectionUnusable
 from surrogate.records import Record
 
@@ -27,6 +28,14 @@ KINDS: dict[str, tuple[str, ...]] = {
 
 #: Kinds that call for something at once: mould grows within 48 hours (source M2), the others spread (judgement).
 URGENT = ("damp", "mould", "insects", "smell")
+
+#: What to do at once (sources M1, M2, P1, N2 and V1, as marked).
+ADVICE = {
+    "damp": "Bring the air there below 50 % humidity. [M1]",
+    "mould": "Close the box into a bag, and read the page on mould first. [M2]",
+    "insects": "Close the box into a bag, keep it away from the others, and ask a conservator. [P1]",
+    "smell": "Keep it apart and aired, away from flames, and do not sniff closely. [N2, V1]",
+}
 
 _NOTHING = {"", "ok", "none", "no change", "good", "nothing", "-"}
 
@@ -96,10 +105,15 @@ def alarms(findings: Sequence[Finding]) -> list[str]:
     said = []
     for finding in findings:
         if any(kind in URGENT for kind in finding.kinds):
-            when = finding.day.isoformat() if finding.day else "undated"
-            said.append(f"{when}, {_box(finding.box)}, {finding.reference}: {finding.words}")
+            when = in_words(finding.day) if finding.day else "undated"
+            advice = " ".join(ADVICE[kind] for kind in finding.kinds if kind in ADVICE)
+            said.append(f"{when}, {_box(finding.box)}, {finding.reference}: {finding.words.rstrip('.')}. {advice}")
     times = Counter((finding.box, kind) for finding in findings for kind in finding.kinds if kind not in URGENT)
-    said += [f"{_box(box)}: found {count} times: {kind}" for (box, kind), count in times.items() if count >= _TWICE]
+    said += [
+        f"{_box(box)}: {kind} found {count} times. Look for what does it: the place, the sleeve, the neighbours. [P1]"
+        for (box, kind), count in times.items()
+        if count >= _TWICE
+    ]
     dated = [counts for name, counts in trend(findings) if name != "undated"]
     if len(dated) >= 2:
         said += [f"More {kind} than in the round before: {dated[-1][kind]} against {dated[-2].get(kind, 0)}."

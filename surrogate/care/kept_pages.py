@@ -6,71 +6,90 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 
 from surrogate.care.climate import DAMP, WARMEST_C, Climate
+from surrogate.care.days import in_words
 from surrogate.care.findings import KINDS, Finding, trend
-from surrogate.care.section import Section
+from surrogate.care.section import Section, Table
 from surrogate.care.showing import REST_YEARS, Turn, Used
 
 
-def shown(budgets: Sequence[Used], turns: Sequence[Turn], day: date) -> Section:
-    """Light used up by each original that was shown, and the rotation plan of a wall."""
+def shown(budgets: Sequence[Used], turns: Sequence[Turn], names: Mapping[str, str], day: date) -> list[Section]:
+    """Light used up by each original that was shown, and the rotation plan of a wall; no page where there is neither.
+
+    ``names`` are the titles of originals by reference.
+    """
     hung = sorted((budget for budget in budgets if budget.dose_lxh > 0), key=lambda budget: -budget.share)
-    rows = [("Reference", "Sensitivity", "Dose so far (lx h)", "Used up", "This year / limit", "Rests until")]
-    rows += [
-        (one.reference, one.sensitivity, f"{one.dose_lxh:,.0f}", f"{100 * one.share:.0f} %",
-         f"{one.last_year_lxh:,.0f} / {one.yearly_limit_lxh:,.0f}",
-         one.next_showing.isoformat() if one.next_showing > day else "free")
-        for one in hung
-    ]  # fmt: skip
-    said = [
-        (
-            "Used up: the share of the light after which a change can just be seen, for the middle of the class; "
-            "dyes of "
-            "one class differ tenfold. Light with ultraviolet weighs more. [L1, L2]"
-        ),
-        f"What is very sensitive rests {REST_YEARS} years in the dark after a showing. [L4]",
-    ]
-    if not hung:
-        said = ["No showing is written down in exhibitions.csv: what hung before is not counted. [P1]"]
+    pages = []
+    if hung:
+        rows = tuple(
+            (one.reference, one.sensitivity, f"{one.dose_lxh:,.0f}",
+             "< 0.1 %" if one.share < 0.001 else f"{100 * one.share:.1f} %",
+             f"{one.last_year_lxh:,.0f} / {one.yearly_limit_lxh:,.0f}",
+             in_words(one.next_showing) if one.next_showing > day else "free")
+            for one in hung
+        )  # fmt: skip
+        head = ("Reference", "Sensitivity", "Dose so far (lx h)", "Used up", "This year / limit", "Rests until")
+        pages.append(
+            Section(
+                title="Shown so far",
+                paragraphs=(
+                    (
+                        "Used up: the share of the light after which a change can just be seen, for the middle of the "
+                        "class; dyes of one class differ tenfold. Light with ultraviolet weighs more. [L1, L2]"
+                    ),
+                    f"What is very sensitive rests {REST_YEARS} years in the dark after a showing. [L4]",
+                ),
+                tables=(Table(head=head, rows=rows, widths=(34, 24, 32, 18, 38, 32)),),
+            )
+        )
     if turns:
-        said.append("The wall, for a year: " + " ".join(_turn(turn) for turn in turns))
-    return Section(title="Shown so far", paragraphs=tuple(said), table=tuple(rows) if hung else (),
-                   widths=(34, 26, 34, 20, 38, 26) if hung else ())  # fmt: skip
+        places = tuple(
+            (f"{turn.place}", turn.reference or "the copy", names.get(turn.reference or "", ""),
+             in_words(turn.first), in_words(turn.last))
+            for turn in turns
+        )  # fmt: skip
+        columns = ("Place", "What hangs", "What it shows", "From", "To")
+        pages.append(
+            Section(
+                title="The wall, for a year",
+                paragraphs=(
+                    (
+                        "Each original once, for as many days as its yearly limit allows; those that bear most first, "
+                        "then the copy. Film is not hung. [L1, P1]"
+                    ),
+                ),
+                tables=(Table(head=columns, rows=places, widths=(14, 34, 56, 37, 37)),),
+            )
+        )
+    return pages
 
 
-def _turn(turn: Turn) -> str:
-    what = turn.reference or "the copy"
-    return f"Place {turn.place}: {what}, {turn.first:%d %b %Y} to {turn.last:%d %b %Y}."
-
-
-def inspected(findings: Sequence[Finding]) -> Section:
-    """Counts of findings by kind and round."""
+def inspected(findings: Sequence[Finding]) -> list[Section]:
+    """Counts of findings by kind and round; no page where nothing was found."""
     rounds = trend(findings)
     if not rounds:
-        return Section(title="Inspections so far", paragraphs=("Nothing was found, or nothing was written down yet.",))
-    rows = [("Kind", *(name for name, _ in rounds[-5:]))]
-    rows += [
+        return []
+    rows = tuple(
         (kind, *(str(counts.get(kind, 0) or "") for _, counts in rounds[-5:]))
         for kind in (*KINDS, "other")
         if any(kind in counts for _, counts in rounds[-5:])
-    ]
-    return Section(
-        title="Inspections so far",
-        paragraphs=("Findings by round, as written in inspections.csv.",),
-        table=tuple(rows),
-        widths=(38, *[28] * (len(rows[0]) - 1)),
     )
+    head = ("Kind", *(name for name, _ in rounds[-5:]))
+    table = Table(head=head, rows=rows, widths=(38, *[28] * (len(head) - 1)))
+    said = ("Findings by round, as written in inspections.csv.",)
+    return [Section(title="Inspections so far", paragraphs=said, tables=(table,))]
 
 
 def measured(climates: Mapping[str, Climate]) -> Section:
     """What each logger file says."""
-    rows = [("Logger", "From, to", "Mean", "Damp", "Warm", "Dry", "Dew-point", "Fading", "Lasts")]
-    rows += [
-        (name, f"{one.first:%d %b %Y} to {one.last:%d %b %Y}", f"{one.mean_c:.1f} °C, {one.mean_humidity:.0f} %",
+    rows = tuple(
+        (name, f"{one.first.day} {one.first:%b %Y} to {one.last.day} {one.last:%b %Y}",
+         f"{one.mean_c:.1f} °C, {one.mean_humidity:.0f} %",
          f"{100 * one.too_damp:.0f} %", f"{100 * one.too_warm:.0f} %", f"{100 * one.too_dry:.0f} %",
          f"{one.highest_dew_point_c:.1f} °C",
-         f"x {one.relative_fading:.1f}", f"x {one.lifetime:.1f}")
+         f"× {one.relative_fading:.1f}", f"× {one.lifetime:.1f}")
         for name, one in climates.items()
-    ]  # fmt: skip
+    )  # fmt: skip
+    head = ("Logger", "From, to", "Mean", "Damp", "Warm", "Dry", "Dew-point", "Fading", "Lasts")
     return Section(
         title="Climate",
         paragraphs=(
@@ -81,6 +100,5 @@ def measured(climates: Mapping[str, Climate]) -> Section:
                 "(1/T - 1/293 K)) with 100 kJ/mol, rates averaged over time: a guide for choosing rooms. [K1]"
             ),
         ),
-        table=tuple(rows),
-        widths=(22, 42, 27, 13, 13, 12, 21, 14, 14),
+        tables=(Table(head=head, rows=rows, widths=(22, 38, 29, 14, 14, 13, 20, 14, 14)),),
     )

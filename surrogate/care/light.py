@@ -46,6 +46,9 @@ SENSITIVITY: dict[Material, Sensitivity] = {
     Material.UNKNOWN: HIGH,
 }
 
+#: Film is not hung: people look at a print of it, and nitrate burns (source N2; the rest common practice, no source).
+NEVER_SHOWN = frozenset({Material.FILM, Material.MAYBE_NITRATE})
+
 
 def dose_per_year(lux: float, hours: float, days: int = DAYS) -> float:
     """Lux hours of ``hours`` a day on ``days`` days."""

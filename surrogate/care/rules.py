@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from enum import StrEnum
 
+from surrogate import film
 from surrogate.care.sources import Rule
 from surrogate.records import Grade, Kind, Original, Record
 
@@ -131,9 +131,6 @@ MOULD = _rule(
     "M2",
 )
 
-#: Nitrate sheet and roll film was made until 1951 in the USA, elsewhere a little longer (ANSI blog on NFPA 40; read).
-_LAST_NITRATE = 1951
-
 
 def material(original: Original) -> Material | None:
     """What decides about an original's housing; None for a scanner target."""
@@ -141,9 +138,8 @@ def material(original: Original) -> Material | None:
         return None
     if original.kind is Kind.NEGATIVE:
         reason = original.priority.reason.lower() if original.priority else ""
-        years = [int(year) for year in re.findall(r"\d{4}", original.date.replace("X", "0").replace("x", "0"))]
-        old = not years or min(years) <= _LAST_NITRATE
-        return Material.MAYBE_NITRATE if "nitrate" in reason or old else Material.FILM
+        suspected = film.nitrate(original.date, "", original.notes).suspected or "nitrate" in reason
+        return Material.MAYBE_NITRATE if suspected else Material.FILM
     return {
         Kind.SILVER_PRINT: Material.SILVER_PRINT,
         Kind.COLOUR_PRINT: Material.COLOUR_PRINT,

@@ -7,7 +7,15 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from pathlib import Path
 
-from surrogate.care.light import DAYS, NOTICEABLE_LXH, NOTICEABLE_UV_LXH, SENSITIVITY, Sensitivity, days_on_show
+from surrogate.care.light import (
+    DAYS,
+    NEVER_SHOWN,
+    NOTICEABLE_LXH,
+    NOTICEABLE_UV_LXH,
+    SENSITIVITY,
+    Sensitivity,
+    days_on_show,
+)
 from surrogate.care.rules import material
 from surrogate.errors import WrongUse
 from surrogate.records import Original, Record
@@ -148,15 +156,15 @@ def rotation(
     """A year's plan for a wall of ``places``: each original once, for as many days as its limits allow.
 
     Those with most days left come first and never hang at two places; when all have hung, the copy hangs to the end of
-    the year.
+    the year. Film is never hung.
     """
     days: dict[str, int] = {}
     for original in originals:
         budget, kind = used(original, showings, start), material(original)
-        if budget is None or kind is None or budget.next_showing > start or budget.share >= 1:
+        if budget is None or kind is None or kind in NEVER_SHOWN or budget.next_showing > start or budget.share >= 1:
             continue
-        left = 1 - budget.last_year_lxh / budget.yearly_limit_lxh
-        allowed = int(days_on_show(SENSITIVITY[kind], lux, hours) * max(0.0, left))
+        left = max(0.0, budget.yearly_limit_lxh - budget.last_year_lxh)
+        allowed = days_on_show(SENSITIVITY[kind].model_copy(update={"yearly_limit_lxh": left}), lux, hours)
         if allowed > 0:
             days[original.reference] = allowed
     waiting = sorted(days, key=lambda reference: (-days[reference], reference))
