@@ -8,6 +8,7 @@ from surrogate.condition import kind as kinds
 from surrogate.errors import WrongUse
 from surrogate.intake.evidence import Group
 from surrogate.intake.gather import Gathered, Scan
+from surrogate.intake.leaf import file_of, page_name
 from surrogate.jobs import Decisions, Job
 from surrogate.records import Kind, Side
 
@@ -102,12 +103,14 @@ def jobs(batch: Batch, group: Group) -> list[tuple[Scan, Job]]:
         scan = batch.scans[name]
         if _is_known(batch, scan):
             continue
+        two_sided = side is Side.RECTO and batch.settings.scan.pages == "sides"
         job = Job(
             scan=scan.path,
             name=name,
             side=side,
             staging=staging(batch),
             decisions=_decide(batch, name, side),
+            back=_decide(batch, page_name(name, 1), Side.VERSO) if two_sided else None,
         )
         found.append((scan, job))
     return found
@@ -125,14 +128,14 @@ def _decide(batch: Batch, name: str, side: Side) -> Decisions:
     )
     kind = next(((kind, why) for kind, why in choices if kind is not None), (None, "picture"))
     drawn = batch.outlining.for_scan(name)
-    return wording.decisions(caption, batch.settings, side, kind, drawn, batch.profiles.of_scan(name))
+    return wording.decisions(caption, batch.settings, side, kind, drawn, batch.profiles.of_scan(file_of(name)))
 
 
 def reference_of_known_side(batch: Batch, group: Group) -> str | None:
-    """The number of the group's other side, when that was taken in by an earlier run."""
-    for name, _ in members(group):
+    """The number of the group's other side, when that was taken in, as that side, by an earlier run."""
+    for name, side in members(group):
         scan = batch.scans[name]
         known = batch.catalogue.source(scan.key)
-        if known is not None and known[:2] == (scan.size, scan.mtime_ns) and known[2] is not None:
+        if known is not None and known[:2] == (scan.size, scan.mtime_ns) and known[2] is not None and known[3] is side:
             return known[2]
     return None

@@ -1,9 +1,13 @@
-"""What one process may take: a thread for each library, and so much memory."""
+"""What one process may take: a thread for each library, and so much memory; and who carries a call out."""
 
 from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Callable
+from typing import Protocol, TypeVar
+
+T = TypeVar("T")
 
 #: Memory a child may take beyond what it starts with. The largest scans measured take a third of it.
 MEMORY_LIMIT_BYTES = 1_500_000_000
@@ -38,3 +42,15 @@ def limit_memory() -> None:
     with open("/proc/self/statm", encoding="ascii") as handle:  # noqa: PTH123  (not a path of the user's)
         present = int(handle.read().split()[0]) * resource.getpagesize()
     resource.setrlimit(resource.RLIMIT_AS, (present + MEMORY_LIMIT_BYTES, resource.RLIM_INFINITY))
+
+
+class CarryOut(Protocol):
+    """Calls a function of a module and returns what it returns, here or in a process made for it."""
+
+    def __call__(self, function: Callable[..., T], *arguments: object) -> T:
+        """Whatever ``function`` raises is raised."""
+
+
+def here(function: Callable[..., T], *arguments: object) -> T:
+    """Call a function in this process."""
+    return function(*arguments)

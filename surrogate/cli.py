@@ -251,8 +251,10 @@ def labels(
         _say(str(contact_sheet(folder, chosen, paper=paper)))
     else:
         from surrogate.copies.proof_sheet import proof_sheet
+        from surrogate.running import guarded
 
-        _say(str(proof_sheet(folder, chosen, paper=paper)))
+        with guarded() as carry_out:
+            _say(str(proof_sheet(folder, chosen, paper=paper, carry_out=carry_out)))
 
 
 @app.command()
@@ -271,7 +273,10 @@ def compare(
     as_json: Json = False,
 ) -> None:
     """Has the original changed since its master was made?"""
+    from functools import partial
+
     from surrogate.errors import WrongUse
+    from surrogate.running import guarded
 
     if (target_then is None) != (target_now is None):
         raise WrongUse("Give both --target-then and --target-now: the same target, scanned by either scanner.")
@@ -282,7 +287,8 @@ def compare(
             raise WrongUse("Give either a REFERENCE with its SCAN, or --session with a folder of scans.")
         from surrogate.comparing import compare_session
 
-        together = compare_session(folder, session, targets=targets, record=day)
+        with guarded() as carry_out:
+            together = compare_session(folder, session, targets=targets, record=day, carry_out=carry_out)
         if as_json:
             _print_json(together)
         else:
@@ -295,7 +301,8 @@ def compare(
         raise WrongUse("Give the number of the original and its new scan, or --session with a folder of scans.")
     from surrogate.condition.change import compare as run
 
-    report = run(folder, reference, scan, side=side, targets=targets, record=day)
+    with guarded() as carry_out:
+        report = carry_out(partial(run, side=side, targets=targets, record=day), folder, reference, scan)
     if as_json:
         _print_json(report)
     else:
@@ -327,17 +334,24 @@ def target(
     as_json: Json = False,
 ) -> None:
     """Is the scanner good enough?"""
+    from functools import partial
+
     from surrogate.condition import target as room
+    from surrogate.running import guarded
 
-    report = room.wedge(scan, reference) if wedge else room.target(scan, edition=edition, reference=reference)
+    measure = partial(room.wedge, reference=reference)
+    if not wedge:
+        measure = partial(room.target, edition=edition, reference=reference)
     now = datetime.now().astimezone()
-    drifted = [] if kept is None else room.keep(report, scan, kept, now.date())
     left: float | None = None
-    if icc is not None:
-        from surrogate.collection.files import write_atomic
+    with guarded() as carry_out:
+        report = carry_out(measure, scan)
+        drifted = [] if kept is None else room.keep(report, scan, kept, now.date())
+        if icc is not None:
+            from surrogate.collection.files import write_atomic
 
-        content, left = room.profile(scan, now, edition=edition, reference=reference)
-        write_atomic(icc, content)
+            content, left = carry_out(partial(room.profile, edition=edition, reference=reference), scan, now)
+            write_atomic(icc, content)
     if as_json:
         _print_json(report)
         return

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 
+from surrogate.calm import CarryOut, here
 from surrogate.collection import paths
 from surrogate.collection.changes import CompareReport
 from surrogate.collection.listing import read
@@ -33,18 +35,24 @@ class SessionReport(Record):
 
 
 def compare_session(
-    folder: Path, scans: Path, *, targets: tuple[Path, Path] | None = None, record: date | None = None
+    folder: Path,
+    scans: Path,
+    *,
+    targets: tuple[Path, Path] | None = None,
+    record: date | None = None,
+    carry_out: CarryOut = here,
 ) -> SessionReport:
     """Compare every scan under ``scans`` with the master it is named after.
 
     A scan is named as its master or its copies begin (``2026-001-0007_r``), or by its number alone for the front.
-    Colour prints are told by the other colour prints, all else by all else, where no target is given or found. Raises
+    Colour prints are told by the other colour prints, all else by all else, where no target is given or found.
+    ``carry_out`` makes the calls that read scans. Raises
     :class:`WrongUse` without scans and for an unusable target, :class:`CollectionUnusable` for the collection.
     """
     named = _names(read(folder).originals)
     found = gather([scans], folder)
     aside = list(found.set_aside)
-    told = None if targets is None else between(*targets)
+    told = None if targets is None else carry_out(between, *targets)
     looked: list[Looked] = []
     reports: list[CompareReport] = []
     for scan in found.scans:
@@ -54,8 +62,10 @@ def compare_session(
             continue
         original, master = match
         try:
-            seen = look(folder, original.reference, master.side.value, original.kind, master, scan.path, told,
-                        condition=record is not None)  # fmt: skip
+            seen = carry_out(
+                partial(look, condition=record is not None),
+                *(folder, original.reference, master.side.value, original.kind, master, scan.path, told),
+            )
         except ScanSetAside as error:
             aside.append(SetAside(file=scan.name, reason=error.reason, advice=error.advice))
             continue

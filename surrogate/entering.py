@@ -31,9 +31,22 @@ def number(batch: Batch, scan: Scan, side: Side, reference: str | None, taken: T
         if (batch.root / master.file).exists() and catalogue.master_at(master.file):  # a back that was parted from it
             master = master.model_copy(update={"file": paths.beside_another(master.file)})
         catalogue.put_master(reference, master, complete=False)
+        if taken.back is not None:
+            put_back(catalogue, reference, taken.back)
         if side is Side.RECTO or catalogue.original(reference) is None:
             catalogue.put_original(OriginalRow(reference, taken.kind, taken.kind_confidence, taken.kind_from))
     return reference
+
+
+def put_back(catalogue: Catalogue, reference: str, back: Taken) -> None:
+    """Keep the second page of a front's file as its back. Call inside a transaction.
+
+    Nothing is kept where the original has another back, whose scan came first.
+    """
+    masters = {master.side: master for master in catalogue.masters(reference)}
+    if Side.VERSO not in masters:
+        record = placing.master_record(reference, back).model_copy(update={"file": masters[Side.RECTO].file})
+        catalogue.put_master(reference, record, complete=False)
 
 
 def enter(
@@ -65,6 +78,8 @@ def enter(
         )
         if all(row.made_as != made_as for row in before):  # else damage is put right, and what was said still holds
             catalogue.put_notes(reference, side, taken.notes)
+        if taken.at_arrival:
+            catalogue.put_notes(reference, side, taken.at_arrival, at_arrival=True)
         if side is Side.RECTO:
             catalogue.put_original(OriginalRow(reference, taken.kind, taken.kind_confidence, taken.kind_from))
         what = "copies made again" if taken.job.is_master else "taken in"

@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
-from functools import partial
 from typing import TypeVar
 
-from surrogate import answering, linking, lots, pipeline, placing, taking, wording
+from surrogate import answering, entering, linking, lots, pipeline, placing, taking, wording
 from surrogate.batch import Batch, staging
 from surrogate.collection.catalogue import CopyRow, OriginalRow
 from surrogate.collection.files import sha256_of
 from surrogate.errors import CollectionUnusable, MissingTool, ScansAway, ScanSetAside
 from surrogate.jobs import SOFTWARE, Decisions, Job
-from surrogate.records import Master, Use
+from surrogate.records import Master, Side, Use
 
 T = TypeVar("T")
 
@@ -88,6 +87,9 @@ def _again(batch: Batch, reference: str, master: Master, decided: Decisions, beg
         staging=staging(batch),
         decisions=decided,
         is_master=True,
+        page=master.page,
+        back=_new_back(batch, reference, master),
+        apart=tuple(page for page in batch.catalogue.pages_with(master.sha256) if page != master.page),
         collection=batch.root,
     )
     made = batch.executor.submit(pipeline.take_in, job)
@@ -99,9 +101,34 @@ def _again(batch: Batch, reference: str, master: Master, decided: Decisions, beg
                 f"{reference}: its master {master.file} has changed. Put it back from your other copy; see `audit`."
             )
         elif taken is not None:
-            begun.append(partial(taking.record, batch, taking.start_placing(batch, reference, taken)))
+            if taken.back is not None:
+                with batch.catalogue.transaction():
+                    entering.put_back(batch.catalogue, reference, taken.back)
+                taken = taking.with_back(batch, reference, taken)
+            place(taking.start_placing(batch, reference, taken))
+
+    def place(placing_it: taking.Placing) -> None:
+        begun.append(lambda: record(placing_it))
+
+    def record(placing_it: taking.Placing) -> None:
+        back = taking.record(batch, placing_it)
+        if back is not None:
+            place(back)
 
     begun.append(finish)
+
+
+def _new_back(batch: Batch, reference: str, master: Master) -> Decisions | None:
+    """What is decided about the back that the second page of a front's file becomes by a rule that was set since."""
+    catalogue = batch.catalogue
+    row = catalogue.original(reference)
+    sides = {each.side for each in catalogue.masters(reference)}
+    asked = batch.settings.scan.pages == "sides" and master.page == 0 and sides == {Side.RECTO}
+    if row is None or not asked:
+        return None
+    return wording.decisions_again(
+        catalogue, batch.settings, batch.profiles, row, master.model_copy(update={"side": Side.VERSO})
+    )
 
 
 def _describe_again(batch: Batch, row: OriginalRow, master: Master, own: list[CopyRow], begun: deque[_Finish]) -> None:

@@ -47,7 +47,10 @@ class Decisions:
 
 @dataclass(frozen=True)
 class Job:
-    """One scan to be taken in. ``staging`` is a folder of its own inside the collection, ``collection`` that itself."""
+    """One side to be taken in from a scan: its page ``page``, counted from 0. ``staging`` is a folder of its own inside
+    the collection, ``collection`` that itself. ``back`` is what was decided about the back where the scan's second page
+    is to be that, else None; ``apart`` are further pages that are sides of their own.
+    """
 
     scan: Path
     name: str
@@ -56,6 +59,9 @@ class Job:
     decisions: Decisions
     is_master: bool = False
     collection: Path | None = None
+    page: int = 0
+    back: Decisions | None = None
+    apart: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -83,7 +89,11 @@ class StagedCopy:
 
 @dataclass(frozen=True)
 class Taken:
-    """Everything :func:`take_in` made and measured; ``answered`` are the numbers on a contact sheet that came back."""
+    """Everything :func:`take_in` made and measured; ``answered`` are the numbers on a contact sheet that came back.
+
+    ``notes`` are about the copies and the measurements; ``at_arrival`` is what holds however copies are made again.
+    ``back`` is the back, where it is the second page of the same file.
+    """
 
     job: Job
     file: Path
@@ -99,7 +109,9 @@ class Taken:
     outlines: tuple[Found, ...]
     offered: tuple[Proposal, ...]
     notes: tuple[str, ...]
+    at_arrival: tuple[str, ...] = ()
     answered: tuple[str, ...] = ()
+    back: Taken | None = None
 
 
 @dataclass(frozen=True)

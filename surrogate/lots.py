@@ -104,7 +104,8 @@ def _see(batch: Batch, prints: Sequence[_Print]) -> None:
         file = batch.root / each.master.file
         if not file.is_file():
             continue  # its own copies cannot be made either, which is said there
-        job = Job(file, each.master.scanned_as, Side.RECTO, staging(batch), each.decided, is_master=True)
+        master = each.master
+        job = Job(file, master.scanned_as, Side.RECTO, staging(batch), each.decided, is_master=True, page=master.page)
         begun.append((each, batch.executor.submit(_glance, job, each.master.sha256)))
         while len(begun) >= batch.window:
             _keep(batch, *begun.popleft())

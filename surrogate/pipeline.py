@@ -25,8 +25,8 @@ from surrogate.errors import ScansAway, TryAgain
 from surrogate.imaging import encode
 from surrogate.imaging.density import Pixels, to_density
 from surrogate.imaging.formats import SUFFIXES, sniff
-from surrogate.imaging.read import Raster, read_header, read_reduced
-from surrogate.intake import outlines, returned
+from surrogate.imaging.read import Raster, ScanHeader, read_header, read_reduced
+from surrogate.intake import leaf, outlines, returned
 from surrogate.intake.gather import PICTURE_SUFFIXES
 from surrogate.jobs import SOFTWARE, Corners, Decisions, Found, Job, StagedCopy, Taken
 from surrogate.records import Kind, Lot, Side, Use
@@ -62,7 +62,8 @@ class Shown:
 
 
 def take_in(job: Job) -> Taken:
-    """Preserve one scan in its staging folder, measure it and make its copies there.
+    """Preserve one scan in its staging folder, measure it and make its copies there; those of its back too, where
+    that is its second page and is asked for.
 
     Raises :class:`ScanSetAside` when the scan cannot be taken in, :class:`DiskFull` and
     :class:`CollectionUnusable` when the collection cannot be written.
@@ -74,7 +75,31 @@ def take_in(job: Job) -> Taken:
     else:
         master = job.staging / f"master{_suffix(job.scan)}"
         sha256, size = _preserve(job.scan, master)
-    header = read_header(master)
+    header = read_header(master, job.page)
+    if job.back is not None and not job.is_master:
+        leaf.refuse_more(header.pages)
+    if job.back is None or header.pages != leaf.PAGES:
+        return _side(job, master, header, sha256, size)
+    front = _side(replace(job, apart=(1,)), master, header, sha256, size)
+    behind = replace(
+        job,
+        name=leaf.page_name(job.name, 1),
+        side=Side.VERSO,
+        staging=job.staging.with_name(f"{job.staging.name}-back"),
+        decisions=job.back,
+        is_master=False,
+        page=1,
+        back=None,
+    )
+    with files.disk_errors(behind.staging):
+        behind.staging.mkdir(parents=True, exist_ok=True)
+    back = _side(behind, master, read_header(master, 1), sha256, size)
+    said = f"Page 2 of {job.name} is its back, as the settings ask."
+    return replace(front, back=replace(back, at_arrival=(*back.at_arrival, said)))
+
+
+def _side(job: Job, master: Path, header: ScanHeader, sha256: str, size: int) -> Taken:
+    """Measure one side and make its copies in its staging folder; ``header`` is that of its page."""
     if header.profile is not None:  # the scan says itself what its numbers mean
         job = replace(job, decisions=replace(job.decisions, profile=None))
     opened = _open(master, header.pages, job)
@@ -83,10 +108,10 @@ def take_in(job: Job) -> Taken:
     fade = scan_error.widened(measured.condition.fade, opened.density, profile=raster.profile, bits=header.bits)
     measured = replace(measured, condition=measured.condition.model_copy(update={"fade": fade}))
     copies = _copies(master, sha256, raster, shown, parts, job, _through(shown, parts, job))
-    if header.pages > 1:
+    if header.pages > 1 and job.page == 0:
         further, said = _further_pages(master, sha256, header.pages, job)
         copies += further
-        notes += (said,)
+        notes += said
     if guess.note:
         notes += (guess.note,)
     drawn = job.staging / "condition.png"
@@ -104,7 +129,7 @@ def take_in(job: Job) -> Taken:
         condition_picture=drawn,
         copies=tuple(copies),
         outlines=tuple(opened.found),
-        offered=() if job.is_master else tuple(proposals(embedder().read(master))),
+        offered=() if job.is_master or job.page else tuple(proposals(embedder().read(master))),
         notes=notes,
         answered=opened.answered,
     )
@@ -115,7 +140,7 @@ def glance(job: Job) -> str:
 
     Empty where it is no single colour print or holds too little to judge from. Raises what :func:`take_in` raises.
     """
-    opened = _open(job.scan, read_header(job.scan).pages, job)
+    opened = _open(job.scan, read_header(job.scan, job.page).pages, job)
     alone = len(opened.shown) == 1 and opened.guess.kind is Kind.COLOUR_PRINT
     return lot.glance(opened.density) if alone else ""
 
@@ -136,17 +161,17 @@ class _Opened:
 
 
 def _open(master: Path, pages: int, job: Job) -> _Opened:
-    raster = _raster(master, job.decisions)
+    raster = _raster(master, job.decisions, job.page)
     job, standing_notes = standing.set_upright(job, _eight_bits(raster.pixels))
     raster = replace(raster, pixels=make.turned(raster.pixels, job.decisions.turn))
     answered = returned.numbers_on(raster.pixels)
     given = job
     if answered:
         job = replace(job, decisions=_as_sheet(job.decisions))
-    if pages > 1 and job.decisions.scan.pages == "parts":  # its parts are its pages
+    if pages > 1 and job.page == 0 and job.decisions.scan.pages == "parts":  # its parts are its pages
         job = replace(job, decisions=replace(job.decisions, outlines=()))
     lying = _layout(raster, job.decisions)
-    shown = _as_shown(lying)
+    shown = _as_shown(lying, job.page)
     density = proxy_density(look_at(raster, shown[0]))
     guess = _kind(density, raster.ppi, len(shown) - 1, lying.background, job)
     notes = (*standing_notes, *lying.notes)
@@ -161,13 +186,16 @@ def _raster(master: Path, decisions: Decisions, page: int = 0) -> Raster:
     return raster
 
 
-def _further_pages(master: Path, sha256: str, pages: int, job: Job) -> tuple[list[StagedCopy], str]:
+def _further_pages(master: Path, sha256: str, pages: int, job: Job) -> tuple[list[StagedCopy], tuple[str, ...]]:
     """Copies of the pages after the first, as parts 2, 3 ..., where the settings ask for them; and what to say."""
-    if job.decisions.scan.pages == "first":
+    others = [page for page in range(1, pages) if page not in job.apart]
+    if not others:
+        return [], ()
+    if job.decisions.scan.pages != "parts":
         said = f"The file holds {pages} pages; only the first was copied. The master keeps them all. To have every page"
-        return [], f'{said} copied, write pages = "parts" under [scan] in collection.toml.'
+        return [], (f'{said} copied, write pages = "parts" under [scan] in collection.toml.',)
     copies: list[StagedCopy] = []
-    for page in range(1, min(pages, MOST_PAGES)):
+    for page in others[: MOST_PAGES - 1]:
         raster = _raster(master, job.decisions, page)
         raster = replace(raster, pixels=make.turned(raster.pixels, job.decisions.turn))
         density = proxy_density(raster)
@@ -177,7 +205,7 @@ def _further_pages(master: Path, sha256: str, pages: int, job: Job) -> tuple[lis
         part = Shown(page + 1, None, page)
         copies += _copies(master, sha256, raster, [part], {part.part: (guess.kind, measured, density)}, job)
     left = f"; the {pages - MOST_PAGES} after page {MOST_PAGES} were not copied" if pages > MOST_PAGES else ""
-    return copies, f"The file holds {pages} pages; each has a copy as a part{left}."
+    return copies, (f"The file holds {pages} pages; each has a copy as a part{left}.",)
 
 
 def _as_sheet(decisions: Decisions) -> Decisions:
@@ -252,11 +280,11 @@ def _layout(raster: Raster, decisions: Decisions) -> _Lying:
     return _Lying(found, layout.keeps_whole(), layout.background, notes)
 
 
-def _as_shown(lying: _Lying) -> list[Shown]:
-    """What copies show: the frame, what lies inside its one outline, or the whole page and each part."""
+def _as_shown(lying: _Lying, page: int) -> list[Shown]:
+    """What copies of a page show: the frame, what lies inside its one outline, or the whole page and each part."""
     if not lying.whole:
-        return [Shown(None, lying.found[0].corners)]
-    return [Shown(None, None), *(Shown(one.part, one.corners) for one in lying.found)]
+        return [Shown(None, lying.found[0].corners, page)]
+    return [Shown(None, None, page), *(Shown(one.part, one.corners, page) for one in lying.found)]
 
 
 def _kind(density: _Density, ppi: float | None, parts: int, background: str, job: Job) -> kinds.KindGuess:

@@ -31,6 +31,7 @@ def master_record(reference: str, taken: Taken) -> Master:
         profile=taken.header.profile,
         given_profile=next((copy.recipe.given_profile for copy in taken.copies), None),
         scanned_as=taken.job.name,
+        page=taken.job.page,
     )
 
 
@@ -43,7 +44,8 @@ def put_in_place(root: Path, reference: str, file: str, taken: Taken, descriptio
     """
     side = taken.job.side
     master = master_record(reference, taken).model_copy(update={"file": file})
-    _place_master(taken, root / master.file)
+    if not (taken.job.is_master or master.page):
+        _place_master(taken, root / master.file)
     embedder().write_many(
         [
             (copy.file, describe_copy(description, master, copy.recipe, copy.use))
@@ -51,7 +53,7 @@ def put_in_place(root: Path, reference: str, file: str, taken: Taken, descriptio
             if copy.file.exists()
         ]
     )
-    embedder().sidecar(root / paths.sidecar(file), describe_master(description, master, taken.kind))
+    _describe_master(root, description, master, taken.kind)
     copies = [_place_copy(root, reference, copy, master) for copy in taken.copies]
     _place(taken.condition_picture, root / paths.condition(reference, side, "png"))
     record = taken.condition.model_dump_json(indent=2) + "\n"
@@ -69,7 +71,7 @@ def describe_again(
         recipe = Recipe.model_validate_json((root / (copy.recipe or "")).read_bytes())
         items.append((root / copy.file, describe_copy(description, master, recipe, copy.use)))
     embedder().rewrite_many(items)
-    embedder().sidecar(root / paths.sidecar(master.file), describe_master(description, master, kind))
+    _describe_master(root, description, master, kind)
     again = [copy.model_copy(update={"sha256": files.sha256_of(root / copy.file)}) for copy in copies]
     return Placed(master, tuple(again), as_made(root, reference, master, again))
 
@@ -86,8 +88,6 @@ def file_row(root: Path, file: str) -> FileRow:
 
 
 def _place_master(taken: Taken, target: Path) -> None:
-    if taken.job.is_master:
-        return
     with files.disk_errors(target):
         files.make_folders(target.parent)
         if target.exists():
@@ -132,6 +132,12 @@ def _place(temporary: Path, target: Path) -> None:
     with files.disk_errors(target):
         files.make_folders(target.parent)
         files.publish(temporary, target)
+
+
+def _describe_master(root: Path, description: Description, master: Master, kind: Kind) -> None:
+    """Write the description beside a master; a file of two sides has that of its first page."""
+    if not master.page:
+        embedder().sidecar(root / paths.sidecar(master.file), describe_master(description, master, kind))
 
 
 def describe_master(description: Description, master: Master, kind: Kind) -> Description:

@@ -1,5 +1,6 @@
 """Pictures for the screen that are made when somebody looks: a copy under another decision, the scan as found, tiles
-of a master at its full resolution. Nothing here changes a collection.
+of a master at its full resolution. Nothing here changes a collection. Masters are read in child processes with limits
+of time and memory, as scans are: what crashes a decoder must not end the desk.
 """
 
 from __future__ import annotations
@@ -8,7 +9,7 @@ import shutil
 import tempfile
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Generic, Literal, TypeVar
@@ -17,14 +18,16 @@ import numpy as np
 import numpy.typing as npt
 import pyvips
 
+from surrogate import running
 from surrogate.condition.measure import Measured
 from surrogate.copies import make
+from surrogate.crew import Crew
 from surrogate.errors import ScanSetAside
 from surrogate.imaging.encode import jpeg_bytes
 from surrogate.imaging.input_profile import InputProfile
 from surrogate.imaging.read import Raster, open_upright, read_reduced
 from surrogate.pipeline import Shown, look_at, measure_pictures, proxy_density
-from surrogate.records import Kind, LeafSide, Lot, Side, Strength, Tone, Use
+from surrogate.records import Kind, LeafSide, Lot, Master, Side, Strength, Tone, Use
 from surrogate.recovery import plans, show_through
 from surrogate.recovery.show_through import Seen
 
@@ -37,6 +40,9 @@ QUALITY = 88
 #: Edge of a tile in pixels, as on the published site.
 TILE_PX = 512
 
+#: Child processes that read masters: a preview need not wait until a large master is cut into tiles.
+_READERS = 2
+
 #: Masters whose tiles are kept ready, and measured pictures whose preview is; each of the latter takes some 20 MB.
 _PYRAMIDS, _MEASURED = 6, 2
 
@@ -46,8 +52,9 @@ _Value = TypeVar("_Value")
 
 @dataclass(frozen=True)
 class Look:
-    """One side of an original as its copy shows it; ``outline`` None is the whole frame. ``parts`` are the outlines of
-    the pictures on a page, by their number; ``other`` is the other side of a leaf in the ``collection``.
+    """One side of an original as its copy shows it, on the page ``page`` of its master's file; ``outline`` None is the
+    whole frame. ``parts`` are the outlines of the pictures on a page, by their number; ``other`` is the other side of a
+    leaf in the ``collection``.
     """
 
     collection: Path
@@ -62,6 +69,7 @@ class Look:
     profile: InputProfile | None = None
     other: LeafSide | None = None
     parts: tuple[tuple[int, Corners], ...] = ()
+    page: int = 0
 
 
 @dataclass(frozen=True)
@@ -105,12 +113,14 @@ class Viewer:
     """Makes pictures for one desk. May be asked from several threads. Use :meth:`close` at the end."""
 
     def __init__(self) -> None:
+        self._crew = Crew(_READERS, _limit_s)
         self._folder = Path(tempfile.mkdtemp(prefix="surrogate-"))
         self._measured: _Kept[_Ready] = _Kept(_MEASURED)
         self._pyramids: _Kept[Path] = _Kept(_PYRAMIDS, lambda path: path.unlink(missing_ok=True))
 
     def close(self) -> None:
-        """Take away the tiles."""
+        """Take away the tiles, and break off what is being read."""
+        self._crew.abandon()
         shutil.rmtree(self._folder, ignore_errors=True)
 
     def preview(self, look: Look, strength: Strength, tone: Tone, part: int | None = None) -> bytes | None:
@@ -119,7 +129,7 @@ class Viewer:
 
         Raises :class:`ScanSetAside` where the master cannot be read.
         """
-        ready = self._measured.get(look, lambda: _measured(look))
+        ready = self._measured.get(look, lambda: self._read(_measured, look))
         if part not in ready.pictures:
             return None
         kind, measured, density = ready.pictures[part]
@@ -136,26 +146,23 @@ class Viewer:
         raster = ready.raster
         if part is not None:
             outline = dict(look.parts)[part]
-            raster = make.picture(
-                look.master, turn=look.turn, outline=outline, long_edge_px=SHOWN_PX, given=look.profile
-            )
-        steps = make.playable(plan.steps, look.collection)
+            raster = self._read(_picture, look, outline)
+        steps = self._read(make.playable, plan.steps, look.collection)
         return jpeg_bytes(make.reduced(make.rendered(raster, steps), SHOWN_PX), quality=QUALITY)
 
     def as_found(self, look: Look) -> bytes:
         """The same part of the scan as it is, as JPEG of :data:`SHOWN_PX`. Raises :class:`ScanSetAside`."""
-        raster = make.picture(
-            look.master, turn=look.turn, outline=look.outline, long_edge_px=SHOWN_PX, given=look.profile
-        )
+        raster = self._read(_picture, look, look.outline)
         return jpeg_bytes(make.rendered(raster, []), quality=QUALITY)
 
-    def tile(self, master: Path, sha256: str, level: int, column: int, row: int) -> bytes | None:
+    def tile(self, file: Path, master: Master, level: int, column: int, row: int) -> bytes | None:
         """One tile as JPEG: level 0 is the master's own resolution, each further one half of it. None outside.
 
         The master is decoded once, in a stream, into a temporary tiled file; the browser never gets more than a tile.
         Raises :class:`ScanSetAside`.
         """
-        pyramid = self._pyramids.get(sha256, lambda: self._cut(master, sha256))
+        path = self._folder / f"{master.sha256}_{master.page}.tif"
+        pyramid = self._pyramids.get(path.name, lambda: self._read(_cut, file, master.page, path))
         try:
             image = pyvips.Image.tiffload(str(pyramid), page=level)
             left, top = column * TILE_PX, row * TILE_PX
@@ -166,28 +173,33 @@ class Viewer:
         except pyvips.Error:
             return None  # no such level
 
-    def _cut(self, master: Path, sha256: str) -> Path:
-        path = self._folder / f"{sha256}.tif"
-        image, _ = open_upright(master)
-        if image.format == "ushort":
-            image = (image >> 8).cast("uchar").copy(interpretation="srgb")
-        # libvips reads no tiles far larger than their picture; TIFF 6.0, tag 322: a multiple of 16
-        edge = min(TILE_PX, -(-max(image.width, image.height) // 16) * 16)
-        try:
-            image.tiffsave(
-                str(path),
-                tile=True,
-                pyramid=True,
-                tile_width=edge,
-                tile_height=edge,
-                compression="jpeg",
-                Q=92,
-                keep="none",
-            )
-        except pyvips.Error as error:
-            path.unlink(missing_ok=True)
-            raise ScanSetAside("The master cannot be decoded.", "Run `surrogate audit` and look at it.") from error
-        return path
+    def _read(self, function: Callable[..., _Value], *arguments: object) -> _Value:
+        """Call a function that reads a master in a child."""
+        return self._crew.submit(function, *arguments).result()
+
+
+def _cut(file: Path, page: int, path: Path) -> Path:
+    """Cut a page of a master into tiles; returns ``path``. Raises :class:`ScanSetAside`."""
+    image, _ = open_upright(file, page)
+    if image.format == "ushort":
+        image = (image >> 8).cast("uchar").copy(interpretation="srgb")
+    # libvips reads no tiles far larger than their picture; TIFF 6.0, tag 322: a multiple of 16
+    edge = min(TILE_PX, -(-max(image.width, image.height) // 16) * 16)
+    try:
+        image.tiffsave(
+            str(path),
+            tile=True,
+            pyramid=True,
+            tile_width=edge,
+            tile_height=edge,
+            compression="jpeg",
+            Q=92,
+            keep="none",
+        )
+    except pyvips.Error as error:
+        path.unlink(missing_ok=True)
+        raise ScanSetAside("The master cannot be decoded.", "Run `surrogate audit` and look at it.") from error
+    return path
 
 
 def levels(width: int, height: int) -> Levels:
@@ -203,8 +215,19 @@ def levels(width: int, height: int) -> Levels:
     return Levels(width, height, count)
 
 
+def _limit_s(arguments: Sequence[object]) -> float:
+    """Seconds that reading a master may take, by its size."""
+    return running.limit_s([one.master if isinstance(one, Look) else one for one in arguments])
+
+
+def _picture(look: Look, outline: Corners | None) -> Raster:
+    return make.picture(
+        look.master, turn=look.turn, outline=outline, long_edge_px=SHOWN_PX, page=look.page, given=look.profile
+    )
+
+
 def _measured(look: Look) -> _Ready:
-    whole = read_reduced(look.master, look.long_edge_px, given=look.profile)
+    whole = read_reduced(look.master, look.long_edge_px, look.page, look.profile)
     whole = Raster(make.turned(whole.pixels, look.turn), whole.scale, whole.ppi, whole.profile)
     shown = [Shown(None, look.outline), *(Shown(number, outline) for number, outline in look.parts)]
     raster = look_at(whole, shown[0])

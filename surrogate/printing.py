@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from surrogate import calm, exporting, wording
+from surrogate import calm, exporting, running, wording
 from surrogate.collection import settings
 from surrogate.collection.catalogue import CopyRow, open_catalogue
 from surrogate.collection.holding import held
@@ -29,8 +29,12 @@ def frame(  # noqa: PLR0913 - one argument for each option of the command
 ) -> FrameReport:
     """Make prints to frame (see :func:`surrogate.copies.frame.frame`) and record them."""
     found = settings.read(folder)
-    calm.libraries()
-    with held(folder, "frame"), open_catalogue(folder) as catalogue:
+    calm.environment()
+    with (
+        running.guarded() as carry_out,  # first: children inherit what is open
+        held(folder, "frame"),
+        open_catalogue(folder) as catalogue,
+    ):
         report = frames.frame(
             folder,
             references,
@@ -42,6 +46,7 @@ def frame(  # noqa: PLR0913 - one argument for each option of the command
             as_found=as_found,
             look=look,
             words=lambda _, original: wording.description(catalogue, found, original.reference),
+            carry_out=carry_out,
         )
         with catalogue.transaction():
             for made, copy in zip(report.frames, report.copies, strict=True):

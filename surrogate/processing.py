@@ -58,7 +58,7 @@ def process(
             catalogue=catalogue,
             executor=pool[0],
             window=IN_FLIGHT * pool[1],
-            wording=wording.read(collection, captions, names, found.headers, catalogue.sheets_as_written()),
+            wording=wording.read(collection, captions, names, found, catalogue.sheets_as_written()),
             outlining=outlining.read(collection),
             kind=ruled,
             scans=arriving.by_name(gathered),

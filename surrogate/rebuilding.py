@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import shutil
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from pathlib import Path
 
@@ -20,7 +20,7 @@ from surrogate.copies.describing import describe_copy
 from surrogate.copies.print_pixels import write_print
 from surrogate.description.embed import Description, embedder
 from surrogate.errors import CollectionUnusable, MissingTool, WrongUse
-from surrogate.records import Copy, Master, Record, Use
+from surrogate.records import Copy, Master, Record, Side, Use
 from surrogate.recovery.recipe import Recipe
 
 
@@ -78,7 +78,7 @@ def rebuild(folder: Path, references: Sequence[str] = ()) -> RebuildReport:
 def _original(
     folder: Path, staging: Path, catalogue: Catalogue, found: Settings, executor: Executor, reference: str
 ) -> list[Rebuilt]:
-    masters = {master.sha256: master for master in catalogue.masters(reference)}
+    masters = {master.side: master for master in catalogue.masters(reference)}
     by_recipe: dict[str, list[CopyRow]] = {}
     for row in catalogue.copies(reference):
         if row.copy.recipe is not None:
@@ -90,14 +90,22 @@ def _original(
             continue
         try:
             recipe = Recipe.model_validate_json((folder / recipe_file).read_bytes())
-            made = executor.submit(_remake, folder, staging, recipe, masters[recipe.master_sha256]).result()
+            made = executor.submit(_remake, folder, staging, recipe, _made_from(recipe, masters)).result()
             words = wording.description(catalogue, found, reference)
-            done += [_replace(folder, recipe, made, row.copy, words, masters) for row in rows]
+            done += [_replace(folder, recipe, made, row.copy, words, _made_from(recipe, masters)) for row in rows]
         except MissingTool:
             raise
         except Exception as problem:  # noqa: BLE001  (one damaged master or recipe never stops the rest)
             done += [Rebuilt(file=row.copy.file, identical=False, problem=str(problem)) for row in rows]
     return done
+
+
+def _made_from(recipe: Recipe, masters: Mapping[Side, Master]) -> Master:
+    """The master that a recipe names."""
+    master = masters.get(Side(recipe.side))
+    if master is None or master.sha256 != recipe.master_sha256:
+        raise CollectionUnusable("its recipe names a master that is not that of its side; run `surrogate process`.")
+    return master
 
 
 def _left_to_process(folder: Path, catalogue: Catalogue, reference: str) -> list[Rebuilt]:
@@ -147,10 +155,10 @@ def _replace(
     made: dict[Use, Path],
     copy: Copy,
     words: Description,
-    masters: dict[str, Master],
+    master: Master,
 ) -> Rebuilt:
     temporary = made[copy.use]
-    description = describe_copy(words, masters[recipe.master_sha256], recipe, copy.use)
+    description = describe_copy(words, master, recipe, copy.use)
     embedder().write(temporary, description)
     identical = sha256_of(temporary) == copy.sha256
     if identical:

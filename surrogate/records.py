@@ -157,6 +157,7 @@ class Master(Record):
         default=None, description="the scanner's profile that its copies were made through, where none is embedded"
     )
     scanned_as: str = Field(description="name of the file that was taken in")
+    page: int = Field(default=0, description="page of the file, from 0; front and back may share a file")
 
 
 class Copy(Record):
@@ -237,6 +238,7 @@ class LeafSide(Record):
 
     master: str = Field(description="path in the collection")
     sha256: str
+    page: int = Field(default=0, description="page of that file, from 0")
     turn: Literal[0, 90, 180, 270] = 0
     outline: tuple[tuple[float, float], ...] | None = None
     given_profile: GivenProfile | None = None

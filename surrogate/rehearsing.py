@@ -27,7 +27,7 @@ from surrogate.collection.settings import Settings
 from surrogate.condition import kind as kinds
 from surrogate.errors import ScanSetAside
 from surrogate.imaging.read import ScanHeader, read_header
-from surrogate.intake import looks
+from surrogate.intake import leaf, looks
 from surrogate.intake.evidence import Group, Look
 from surrogate.intake.gather import Scan, gather
 from surrogate.preparing import known_kind
@@ -140,7 +140,7 @@ def rehearse(
     found = settings.read(collection) if exists else _first_settings()
     register.check(found, collection / settings.FILE_NAME)
     profiles.read(collection, found)
-    words = wording.read(collection, captions, [scan.name for scan in gathered.scans], found.headers, ())
+    words = wording.read(collection, captions, [scan.name for scan in gathered.scans], found, ())
     with running.executor(workers) as (executor, count), _catalogue(collection if exists else None) as catalogue:
         by_name = {scan.name: scan for scan in gathered.scans}
         known = catalogue.source_paths()
@@ -160,7 +160,7 @@ def rehearse(
             already_there=len(by_name) - len(fresh),
             set_aside=sorted(aside, key=lambda record: record.file),
             bytes_needed=sum(
-                round(by_name[name].size * (1 + COPIES_SHARE)) + COPIES_BYTES
+                (round(by_name[name].size * (1 + COPIES_SHARE)) if name in by_name else 0) + COPIES_BYTES
                 for one in planned
                 for name in (one.recto, one.verso)
                 if name
@@ -267,7 +267,7 @@ def _numbered(plan: _Plan, catalogue: Catalogue, groups: Sequence[Group]) -> lis
 
 def _one(plan: _Plan, catalogue: Catalogue, group: Group) -> Planned | None:
     pattern = Pattern.parse(plan.settings.collection.reference)
-    reference, kept = _known_number(plan, catalogue, group), {}
+    reference, kept, why = _known_number(plan, catalogue, group), {}, group.why
     for side, name in ((Side.RECTO, group.recto), (Side.VERSO, group.verso)):
         if name is None or name not in plan.headers:
             continue
@@ -278,6 +278,8 @@ def _one(plan: _Plan, catalogue: Catalogue, group: Group) -> Planned | None:
         stated = plan.words.reference_for(name) or reference_in_name(name, pattern)
         wanted = reference or stated
         try:
+            if side is Side.RECTO and plan.settings.scan.pages == "sides":
+                leaf.refuse_more(plan.headers[name].pages)
             if wanted is None:
                 reference = _next(plan, catalogue, pattern, name)
             else:
@@ -290,6 +292,10 @@ def _one(plan: _Plan, catalogue: Catalogue, group: Group) -> Planned | None:
         kept[side] = name
         if reference:
             catalogue.put_master(reference, _as_master(plan, side, name), complete=False)
+        if side is Side.RECTO and plan.settings.scan.pages == "sides" and plan.headers[name].pages == leaf.PAGES:
+            kept[Side.VERSO], why = leaf.page_name(name, 1), "pages of one file"
+            if reference:
+                catalogue.put_master(reference, _as_master(plan, Side.VERSO, name, page=1), complete=False)
     if not kept:
         return None
     look = plan.seen.get(kept.get(Side.RECTO, ""))
@@ -297,15 +303,15 @@ def _one(plan: _Plan, catalogue: Catalogue, group: Group) -> Planned | None:
         reference=reference or "",
         recto=kept.get(Side.RECTO),
         verso=kept.get(Side.VERSO),
-        why_paired=group.why,
+        why_paired=why,
         parts=look.parts if look is not None and look.parts > 1 else 0,
     )
 
 
 def _known_number(plan: _Plan, catalogue: Catalogue, group: Group) -> str | None:
-    for name in (group.recto, group.verso):
+    for name, side in ((group.recto, Side.RECTO), (group.verso, Side.VERSO)):
         known = catalogue.source(plan.scans[name].key) if name else None
-        if known is not None and known[2] is not None:
+        if known is not None and known[2] is not None and known[3] is side:
             return known[2]
     return None
 
@@ -320,7 +326,7 @@ def _next(plan: _Plan, catalogue: Catalogue, pattern: Pattern, name: str) -> str
     return register.give_next(catalogue, plan.settings, pattern, kind or Kind.UNKNOWN)
 
 
-def _as_master(plan: _Plan, side: Side, name: str) -> Master:
+def _as_master(plan: _Plan, side: Side, name: str, page: int = 0) -> Master:
     header = plan.headers[name]
     return Master(
         side=side,
@@ -333,4 +339,5 @@ def _as_master(plan: _Plan, side: Side, name: str) -> Master:
         ppi=header.ppi,
         profile=header.profile,
         scanned_as=name,
+        page=page,
     )

@@ -146,7 +146,8 @@ def _enter(catalogue: Catalogue, original: Original, digests: dict[str, tuple[st
         kind_from = "command" if stated else "picture"
         catalogue.put_original(OriginalRow(reference, original.kind, original.kind_confidence, kind_from))
     for master in original.masters:
-        copied = any(copy.master_sha256 == master.sha256 for copy in original.copies)
+        made_of = (master.side, master.sha256)
+        copied = any((copy.side, copy.master_sha256) == made_of for copy in original.copies)
         catalogue.put_master(reference, master, complete=copied)
     for condition in original.condition:
         dated.enter(catalogue, reference, condition)
@@ -180,7 +181,7 @@ class _Measurements:
 def _words(revival: _Revival, listed: list[Original]) -> None:
     """What people wrote: from the caption sheet; without one, from the manifest, where both sides are one."""
     try:
-        sheet = wording.read(revival.folder, None, [], revival.settings.headers, ())
+        sheet = wording.read(revival.folder, None, [], revival.settings, ())
         sheet.restore(revival.catalogue)
     except WrongUse as problem:
         revival.notes.append(f"{problem}")

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from surrogate import calm
+from surrogate.calm import CarryOut
 from surrogate.crew import Crew
 from surrogate.errors import CollectionUnusable, MissingTool, WrongUse
 from surrogate.jobs import Job, Taken
@@ -27,7 +28,9 @@ LIMIT_S, LIMIT_S_PER_MB = 120.0, 1.0
 
 
 def limit_s(arguments: Sequence[object]) -> float:
-    """Seconds that a call with these arguments may take: two minutes, and one more second for each megabyte of scan."""
+    """Seconds that a call with these arguments may take: two minutes, and one more second for each megabyte of scan (a
+    job, a record or a path).
+    """
     size = 0
     for argument in arguments:
         if isinstance(argument, Job):
@@ -36,7 +39,24 @@ def limit_s(arguments: Sequence[object]) -> float:
             size += argument.size
         elif isinstance(argument, Master):
             size += argument.bytes
+        elif isinstance(argument, Path) and argument.is_file():
+            size += argument.stat().st_size
     return LIMIT_S + LIMIT_S_PER_MB * size / 1e6
+
+
+@contextmanager
+def guarded() -> Iterator[CarryOut]:
+    """A child process for what reads files from outside, with the limits of time and memory that scans have.
+
+    What a file does to the child is raised as :class:`~surrogate.errors.ScanSetAside`, and the next call has a child
+    of its own.
+    """
+    with executor(1) as (pool, _):
+
+        def carry_out(function: Callable[..., T], *arguments: object) -> T:
+            return pool.submit(function, *arguments).result()
+
+        yield carry_out
 
 
 def in_turn(

@@ -26,16 +26,21 @@ _TURNS: dict[int, Literal[90, 180, 270]] = {1: 90, 2: 180, 3: 270}
 def set_upright(job: Job, rgb: npt.NDArray[np.uint8]) -> tuple[Job, tuple[str, ...]]:
     """The job with the turn that its scan, (H, W, 3) uint8 as its tags have it, needs; and what to say about it.
 
-    Only new scans are turned, where nobody said how; what people decide later stays.
+    Only new scans are turned, where nobody said how; what people decide later stays. When copies are made again, what
+    still holds is said again.
     """
     decided = job.decisions
-    if job.is_master or decided.turn or decided.outlines is not None or back_likeness(rgb) < _PAPER:
+    settled = decided.outlines is not None or (decided.turn and not job.is_master)
+    if settled or back_likeness(rgb) < _PAPER:
         return job, ()
     found = upright.suggest(np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.uint8))
     turn = _TURNS.get(found.quarter_turns)
+    sure = found.confidence > upright.APPLIED
     if turn is None or found.confidence <= _SUGGESTED:
         return job, ()
-    if found.confidence <= upright.APPLIED:
+    if job.is_master and decided.turn != (turn if sure else 0):  # somebody decided otherwise
+        return job, ()
+    if not sure:
         words = (
             f"It may lie wrong way up: {found.why} (confidence {found.confidence:.2f}). If so, write {turn} under turn"
         )

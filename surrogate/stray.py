@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from surrogate import running
 from surrogate.collection import paths
 from surrogate.collection.catalogue import Catalogue, OriginalRow
 from surrogate.collection.files import is_in_work, sha256_of
@@ -64,7 +65,8 @@ def enter(folder: Path, catalogue: Catalogue, reference: str, stray: Stray) -> N
     Raises :class:`ScanSetAside` when it can no longer be read as a picture.
     """
     path = folder / stray.file
-    header = read_header(path)
+    with running.guarded() as carry_out:
+        header = carry_out(read_header, path)
     master = Master(
         side=stray.side,
         file=stray.file,

@@ -51,7 +51,7 @@ def take_in_all(batch: Batch, fresh: list[Group]) -> None:
     while taking:
         _settle(batch, *taking.popleft(), in_place)
     while in_place:
-        record(batch, in_place.popleft())
+        _finish(batch, in_place)
 
 
 def _start(batch: Batch, group: Group) -> _Started:
@@ -98,11 +98,18 @@ def _settle(batch: Batch, group: Group, started: _Started, in_place: deque[Placi
         batch.numbered.add(taken.sha256)
         if group.verso is not None and group.recto is not None and side is Side.VERSO:
             why = f"{group.verso} was taken as the back of {group.recto}: {group.why}."
-            taken = replace(taken, notes=(*taken.notes, why))
+            taken = replace(taken, at_arrival=(*taken.at_arrival, why))
             batch.paired.append(f"{reference}: {why}")
         _place(batch, reference, taken, in_place)
         while in_place and (len(in_place) >= batch.window or in_place[0].placed.done()):
-            record(batch, in_place.popleft())
+            _finish(batch, in_place)
+
+
+def _finish(batch: Batch, in_place: deque[Placing]) -> None:
+    """Record the first of the sides on their way; its back follows it where that is a page of the same file."""
+    back = record(batch, in_place.popleft())
+    if back is not None:
+        in_place.appendleft(back)
 
 
 def outcome(batch: Batch, name: str, scan: Scan | None, future: Future[T]) -> T | None:
@@ -127,33 +134,53 @@ def outcome(batch: Batch, name: str, scan: Scan | None, future: Future[T]) -> T 
 
 
 def _place(batch: Batch, reference: str, taken: Taken, in_place: deque[Placing]) -> None:
+    in_place.append(start_placing(batch, reference, with_back(batch, reference, _in_words(batch, reference, taken))))
+
+
+def _in_words(batch: Batch, reference: str, taken: Taken) -> Taken:
+    """Record the words for a side that has just got its number, and what there is to say of them."""
     side = taken.job.side
     turn = taken.job.decisions.turn
     said = batch.wording.adopt(batch.catalogue, reference, side, taken.job.name, taken.offered, turn)
     said += answering.describe(batch.catalogue, reference, side, taken.answered)
-    taken = replace(taken, notes=(*taken.notes, *said))
-    in_place.append(start_placing(batch, reference, taken))
+    return replace(taken, at_arrival=(*taken.at_arrival, *said))
+
+
+def with_back(batch: Batch, reference: str, taken: Taken) -> Taken:
+    """A front with the words for the back that came in the same file, or without it where the original has another."""
+    if taken.back is None:
+        return taken
+    known = batch.catalogue.master_with(taken.sha256, taken.back.job.page)
+    if known is not None and known[0] == reference:
+        return replace(taken, back=_in_words(batch, reference, taken.back))
+    said = f"{taken.back.job.name}, was left out, since {reference} has another back."
+    return replace(taken, at_arrival=(*taken.at_arrival, said), back=None)
 
 
 def start_placing(batch: Batch, reference: str, taken: Taken) -> Placing:
     """Start describing a scan's staged files and giving them their final names."""
     words = wording.description(batch.catalogue, batch.settings, reference)
-    known = batch.catalogue.master_with(taken.sha256)
+    known = batch.catalogue.master_with(taken.sha256, taken.job.page)
     file = known[1].file if known else placing.master_record(reference, taken).file
     future = batch.executor.submit(placing.put_in_place, batch.root, reference, file, taken, words)
     return Placing(reference, taken, wording.digest(words), future)
 
 
-def record(batch: Batch, done: Placing) -> None:
-    """Enter one finished side into the catalogue."""
+def record(batch: Batch, done: Placing) -> Placing | None:
+    """Enter one finished side into the catalogue. Returns its back, now begun, where the same file holds that: a
+    master must lie in its place before copies of its second page do.
+    """
     reference, taken = done.reference, done.taken
     scan = batch.scans.get(taken.job.name)
     placed = outcome(batch, taken.job.name, scan, done.placed)
     if placed is None:
-        return
-    fresh = None if taken.job.is_master else scan
-    for file in entering.enter(batch.catalogue, reference, taken, placed, done.described_as, fresh):
+        return None
+    again = taken.job.is_master
+    scan = None if again else scan
+    for file in entering.enter(batch.catalogue, reference, taken, placed, done.described_as, scan):
         with disk_errors(batch.root / file):
             (batch.root / file).unlink(missing_ok=True)
-    (batch.updated if fresh is None else batch.taken_in).append(f"{reference} {taken.job.side}")
-    tell(batch, taken.job.name)
+    (batch.updated if again else batch.taken_in).append(f"{reference} {taken.job.side}")
+    if taken.job.page == 0:
+        tell(batch, taken.job.name)
+    return None if taken.back is None else start_placing(batch, reference, taken.back)

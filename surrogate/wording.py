@@ -25,6 +25,7 @@ from surrogate.description.sheet import SheetRow, caption_from, lock_beside, rea
 from surrogate.description.tags import Description
 from surrogate.errors import WrongUse
 from surrogate.imaging.input_profile import InputProfile
+from surrogate.intake.leaf import file_of, page_name
 from surrogate.jobs import SOFTWARE, Corners, Decisions
 from surrogate.records import PAPER_KINDS, Caption, Kind, LeafSide, Master, Original, Side, Tone
 
@@ -154,7 +155,7 @@ def _cells(row: SheetRow) -> dict[str, str]:
 
 
 def read(
-    collection: Path, given: Path | None, names: Sequence[str], headers: Mapping[str, str], as_written: Collection[str]
+    collection: Path, given: Path | None, names: Sequence[str], settings: Settings, as_written: Collection[str]
 ) -> Wording:
     """Read the caption sheet given (may be None) and the collection's own.
 
@@ -167,8 +168,9 @@ def read(
     if given is not None:
         if not given.is_file():
             raise WrongUse(f"There is no caption sheet {given}. Check its name.")
-        sheet = read_sheet(given, headers)
-        found = matching(sheet, names)
+        sheet = read_sheet(given, settings.headers)
+        backs = {name: page_name(name, 1) for name in names} if settings.scan.pages == "sides" else {}
+        found = matching(sheet, [*names, *backs.values()], backs)
         rows = found.rows
         notes += [f"{given.name}: {note}" for note in (*sheet.notes, *found.notes)]
         numbered = _numbered(row for row in sheet.rows if not row.file)
@@ -183,7 +185,7 @@ def read(
             f"(if no program has it open, delete {lock.name})."
         )
     if own_sheet.is_file() and sha256_of(own_sheet) not in as_written:
-        sheet = read_sheet(own_sheet, headers)
+        sheet = read_sheet(own_sheet, settings.headers)
         notes += [f"{paths.CAPTIONS}: {note}" for note in sheet.notes]
         own = _numbered(sheet.rows)
     given_sha256 = None if given is None else sha256_of(given)
@@ -256,7 +258,7 @@ def decisions_again(
     elif settings.scan.kind != "auto":
         kind = (Kind(settings.scan.kind), "settings")
     drawn = outlining.drawn_by_people(catalogue, row.reference, master.side)
-    profile = profiles.of_scan(master.scanned_as) if master.profile is None else None
+    profile = profiles.of_scan(file_of(master.scanned_as)) if master.profile is None else None
     made = decisions(caption, settings, master.side, kind, drawn, profile)
     made = dataclasses.replace(made, other=_other_side(catalogue, row, stated or row.kind, master))
     return made if master.side is Side.VERSO else dataclasses.replace(made, lot=catalogue.lot(row.reference))
@@ -275,6 +277,7 @@ def _other_side(catalogue: Catalogue, row: OriginalRow, kind: Kind, master: Mast
     return LeafSide(
         master=other.file,
         sha256=other.sha256,
+        page=other.page,
         turn=catalogue.caption(row.reference, other.side).turn,
         outline=drawn[0] if drawn else None,
         given_profile=other.given_profile,

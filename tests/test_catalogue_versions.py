@@ -65,7 +65,8 @@ def old(own_demo: Path) -> Path:
     connection.executescript(VERSION_1)
     connection.execute("ATTACH ? AS newer", (str(newer),))
     for (name,) in connection.execute("SELECT name FROM sqlite_schema WHERE type = 'table'").fetchall():
-        connection.execute(f"INSERT INTO {name} SELECT * FROM newer.{name}")  # noqa: S608
+        columns = ", ".join(row[1] for row in connection.execute(f"PRAGMA main.table_info({name})"))
+        connection.execute(f"INSERT INTO {name} SELECT {columns} FROM newer.{name}")  # noqa: S608
     connection.execute("PRAGMA user_version = 1")
     connection.commit()
     connection.close()

@@ -16,6 +16,9 @@ from PIL import Image
 
 from surrogate.auditing import audit
 from surrogate.collection.files import sha256_of
+from surrogate.condition.change import compare
+from surrogate.errors import WrongUse
+from surrogate.printing import frame
 from surrogate.processing import process
 from surrogate.rebuilding import rebuild
 from surrogate.reviving import revive
@@ -110,6 +113,11 @@ def test_a_back_is_put_to_its_front_and_every_command_agrees(folder: Path, clien
     assert all(copy.identical for copy in rebuild(folder).copies)
     assert [copy for copy in rebuild(folder, [BACK]).copies if not copy.identical] == []  # the old number leads here
     assert client.get(f"/original/{BACK_NAME}").status_code == 200
+    printed = frame(folder, [BACK], frame="8x10in").frames  # the front is what hangs on a wall, and that is said
+    assert [(each.reference, each.side) for each in printed] == [(FRONT, "recto")]
+    assert printed[0].warnings[0] == f"{BACK} is the back of {FRONT} now; this is the front."
+    with pytest.raises(WrongUse, match=r"is the back of .* now: give the number .* and --side verso"):
+        compare(folder, BACK, folder / both["masters"][1]["file"])
     assert again(folder) == again(folder)
     assert masters(folder) == before
 

@@ -214,6 +214,15 @@ def test_who_may_see_what(tmp_path: Path, access: str, shown_on_day: bool) -> No
     assert shown.is_open(approved, PublishSection(approved_only=True), TODAY) is shown_on_day
 
 
+def test_what_was_taken_down_does_not_come_back_as_a_back(tmp_path: Path) -> None:
+    front = handmade.original(tmp_path, 1).model_copy(update={"earlier_numbers": ["2026.001.0009"]})
+    assert shown.is_open(front, PublishSection(), TODAY)
+    assert not shown.is_open(front, PublishSection(taken_down=["2026.001.0009"]), TODAY)
+    # A set that was put together before knows it by that number.
+    assert shown.is_open(front, PublishSection(only=frozenset({"2026.001.0009"})), TODAY)
+    assert not shown.is_open(front, PublishSection(only=frozenset({"2026.001.0008"})), TODAY)
+
+
 @pytest.mark.parametrize(
     "text", ["Erna Holst", "ERNA  holst", "erna\nholst", "Holst, Erna", "with Erna Holst.", "(Erna Holst)"]
 )

@@ -92,8 +92,15 @@ def test_a_letter_on_its_side_is_turned_and_the_sheet_says_so(
     capsys.readouterr()
     assert process(scans, collection, "--json") == 0
     assert json.loads(capsys.readouterr().out)["updated"] == []
+    # Copies made again by another decision: why the letter was turned still holds, and is still said.
     text = (collection / "captions.csv").read_text(encoding="utf-8-sig")
+    header, row = next(csv.reader([text.partition("\n")[0]])), rows[0] | {"strength": "gentle"}
+    line = ",".join(row[column] for column in header)
+    (collection / "captions.csv").write_text(f"{','.join(header)}\n{line}\n", encoding="utf-8")
+    assert process(scans, collection) == 0
+    assert (collection / "report.html").read_text("utf-8").count("Turned clockwise by 90°") == 1
     (collection / "captions.csv").write_text(text.replace(",90", ","), encoding="utf-8")
     assert process(scans, collection) == 0
+    assert "Turned clockwise" not in (collection / "report.html").read_text("utf-8")
     view = next(copy for copy in original(collection)["copies"] if copy["use"] == "viewing" and copy["part"] is None)
     assert view["width"] > view["height"]

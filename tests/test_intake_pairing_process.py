@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from pathlib import Path
 
@@ -62,6 +63,20 @@ def test_front_back_front_back_by_a_scanners_counter(tmp_path: Path, capsys: pyt
     # Run again: the same pairs, nothing new.
     status, report = run(scans, tmp_path / "c", capsys)
     assert (status, report["taken_in"], report["already_there"]) == (0, [], 6)
+    # A decision in the caption sheet makes one back again; why it is one is still said.
+    sheet = tmp_path / "c" / "captions.csv"
+    with sheet.open(encoding="utf-8-sig", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    (changed,) = [row for row in rows if row["file"] == "scan004.png"]
+    changed["strength"] = "gentle"
+    with sheet.open("w", encoding="utf-8", newline="") as stream:
+        table = csv.DictWriter(stream, list(rows[0]))
+        table.writeheader()
+        table.writerows(rows)
+    _, report = run(scans, tmp_path / "c", capsys)
+    assert [one.rpartition(" ")[2] for one in report["updated"]] == ["verso"]
+    page = (tmp_path / "c" / "report.html").read_text(encoding="utf-8")
+    assert page.count("scan004.png was taken as the back of scan003.png") == 1
 
 
 def test_order_is_not_asked_where_the_settings_say_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -87,6 +102,20 @@ def test_a_lone_back_waits_for_its_front(tmp_path: Path, capsys: pytest.CaptureF
     front(0).save(scans / "aunt 0007.png")
     run(scans, tmp_path / "c", capsys)
     assert sides_of(tmp_path / "c") == [{"recto": "aunt 0007.png", "verso": "aunt 0007_verso.png"}]
+
+
+def test_a_picture_named_like_a_back_keeps_no_front_away(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """It was an original of its own when the front came: both are then, and nothing is set aside."""
+    scans = tmp_path / "scans"
+    scans.mkdir()
+    front(0).save(scans / "yard back.png")
+    run(scans, tmp_path / "c", capsys)
+    assert sides_of(tmp_path / "c") == [{"recto": "yard back.png"}]
+    front(1).save(scans / "yard.png")
+    status, report = run(scans, tmp_path / "c", capsys, "--dry-run")
+    assert (status, [one["recto"] for one in report["originals"]]) == (0, ["yard.png"])
+    status, _ = run(scans, tmp_path / "c", capsys)
+    assert (status, sides_of(tmp_path / "c")) == (0, [{"recto": "yard back.png"}, {"recto": "yard.png"}])
 
 
 def test_the_caption_sheet_has_the_last_word(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -227,19 +227,26 @@ class Catalogue:
     def put_master(self, reference: str, master: Master, *, complete: bool) -> None:
         """Record a master; ``complete`` once its copies are in place too."""
         self._db.execute(
-            "INSERT OR REPLACE INTO masters VALUES (?, ?, ?, ?, ?)",
-            (reference, master.side.value, master.sha256, int(complete), master.model_dump_json()),
+            "INSERT OR REPLACE INTO masters VALUES (?, ?, ?, ?, ?, ?)",
+            (reference, master.side.value, master.sha256, master.page, int(complete), master.model_dump_json()),
         )
 
-    def master_with(self, sha256: str) -> tuple[str, Master, bool] | None:
-        """(reference, master, complete) of the master with these bytes, or None."""
-        row = self._db.execute("SELECT reference, record, complete FROM masters WHERE sha256 = ?", (sha256,)).fetchone()
+    def master_with(self, sha256: str, page: int = 0) -> tuple[str, Master, bool] | None:
+        """(reference, master, complete) of the master that is this page of a file with these bytes, or None."""
+        row = self._db.execute(
+            "SELECT reference, record, complete FROM masters WHERE sha256 = ? AND page = ?", (sha256, page)
+        ).fetchone()
         return None if row is None else (row[0], Master.model_validate_json(row[1]), bool(row[2]))
 
     def masters(self, reference: str) -> list[Master]:
         """The masters of an original, recto first."""
         rows = self._db.execute("SELECT record FROM masters WHERE reference = ? ORDER BY side", (reference,))
         return [Master.model_validate_json(r[0]) for r in rows]
+
+    def pages_with(self, sha256: str) -> list[int]:
+        """The pages, from 0, of a file with these bytes that are sides of their own."""
+        rows = self._db.execute("SELECT page FROM masters WHERE sha256 = ? ORDER BY page", (sha256,))
+        return [row[0] for row in rows]
 
     def given_profiles(self) -> list[GivenProfile]:
         """The scanners' profiles that copies were made through, each once."""
@@ -343,14 +350,21 @@ class Catalogue:
         )
         return [CopyRow(Copy.model_validate_json(r[0]), r[1], r[2], r[3]) for r in rows]
 
-    def put_notes(self, reference: str, side: Side, notes: Iterable[str]) -> None:
-        """Replace what the run has to say about this side."""
-        self._db.execute("DELETE FROM notes WHERE reference = ? AND side = ?", (reference, side.value))
-        self._db.executemany("INSERT INTO notes VALUES (?, ?, ?)", [(reference, side.value, note) for note in notes])
+    def put_notes(self, reference: str, side: Side, notes: Iterable[str], *, at_arrival: bool = False) -> None:
+        """Replace what is said of this side's copies; ``at_arrival``: what was said when its scan came in, which holds
+        however copies are made again.
+        """
+        self._db.execute(
+            "DELETE FROM notes WHERE reference = ? AND side = ? AND at_arrival = ?", (reference, side.value, at_arrival)
+        )
+        rows = [(reference, side.value, note, at_arrival) for note in notes]
+        self._db.executemany("INSERT INTO notes VALUES (?, ?, ?, ?)", rows)
 
     def notes(self, reference: str) -> list[str]:
-        """What the run had to say about this original."""
-        rows = self._db.execute("SELECT note FROM notes WHERE reference = ? ORDER BY side, rowid", (reference,))
+        """What there is to say about this original: of each side first what was said when it arrived."""
+        rows = self._db.execute(
+            "SELECT note FROM notes WHERE reference = ? ORDER BY side, at_arrival DESC, rowid", (reference,)
+        )
         return [r[0] for r in rows]
 
     # lots

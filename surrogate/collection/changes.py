@@ -63,12 +63,17 @@ class ChangeRecord(Record):
     condition: Condition
 
 
+def stem_of(master: Master) -> str:
+    """How the names of what is kept of a master's comparisons begin; a second page is told from the first."""
+    return Path(master.file).stem + (f"_page{master.page + 1}" if master.page else "")
+
+
 def keep(
     folder: Path, day: date, report: CompareReport, condition: Condition, *, master: Master, scan: Path
 ) -> CompareReport:
     """Write the record of ``day`` under ``condition/changes``; the report with its path. Another scan, another file."""
     digest = sha256_of(scan)
-    name = f"{FOLDER}/{Path(master.file).stem}_{day.isoformat()}_{digest[:8]}.json"
+    name = f"{FOLDER}/{stem_of(master)}_{day.isoformat()}_{digest[:8]}.json"
     told = report.model_copy(update={"record": name})
     record = ChangeRecord(
         date=day, software=f"surrogate {__version__}", scan=scan.name, scan_sha256=digest, master=master.file,

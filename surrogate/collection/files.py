@@ -79,7 +79,8 @@ def unfinished_name(path: Path) -> Path:
 
 def is_in_work(name: str) -> bool:
     """Whether a file of this name is not finished."""
-    return name.endswith(_IN_WORK) or (name.startswith(".") and ".part." in name)
+    hidden = name.startswith(".") and (".part." in name or f"{UNFINISHED}." in name)
+    return name.endswith(_IN_WORK) or hidden
 
 
 def flush_folder(folder: Path) -> None:

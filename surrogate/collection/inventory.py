@@ -48,7 +48,8 @@ def expected_of(catalogue: Catalogue, reference: str) -> Iterator[Expected]:
     recorded = catalogue.files(reference)
     names: dict[str, str | None] = dict.fromkeys(recorded)
     for master in catalogue.masters(reference):
-        yield Expected(master.file, master.sha256, master.bytes, is_master=True)
+        if not master.page:  # whose file it is
+            yield Expected(master.file, master.sha256, master.bytes, is_master=True)
         names |= dict.fromkeys(paths.beside_master(reference, master))
     for row in catalogue.copies(reference):
         names[row.copy.file] = row.copy.sha256
@@ -69,11 +70,11 @@ def unlinked(catalogue: Catalogue, row: OriginalRow) -> Iterator[tuple[str, str]
     if not masters:
         yield row.reference, "has no master"
     for master in masters:
-        if not any(copy.copy.master_sha256 == master.sha256 for copy in copies):
-            yield master.file, "has no copy"
-    known = {master.sha256 for master in masters}
+        if not any((copy.copy.side, copy.copy.master_sha256) == (master.side, master.sha256) for copy in copies):
+            yield master.file, "has no copy" + (f" of page {master.page + 1}" if master.page else "")
+    known = {(master.side, master.sha256) for master in masters}
     for copy in copies:
-        if copy.copy.master_sha256 not in known:
+        if (copy.copy.side, copy.copy.master_sha256) not in known:
             yield copy.copy.file, "is not linked to a master of its original"
         if copy.copy.recipe is None:
             yield copy.copy.file, "is not linked to a recipe"

@@ -69,7 +69,7 @@ def profile(sha256: str) -> str:
     return f"{PROFILES}/{sha256[:16]}.icc"
 
 
-def beside_master(reference: str, master: Master) -> tuple[str, str, str]:
-    """Paths of what every taken-in side has besides its master and its copies."""
-    side = master.side
-    return sidecar(master.file), condition(reference, side, "json"), condition(reference, side, "png")
+def beside_master(reference: str, master: Master) -> tuple[str, ...]:
+    """Paths of what every taken-in side has besides its master and its copies; a description lies beside each file."""
+    measured = condition(reference, master.side, "json"), condition(reference, master.side, "png")
+    return measured if master.page else (sidecar(master.file), *measured)

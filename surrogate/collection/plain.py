@@ -27,12 +27,14 @@ class Plain:
     """One table: the columns of its file with their types, what is asked of the catalogue, and how it goes back.
 
     A type in brackets may be empty. ``back`` takes the columns in order; None: :mod:`surrogate.reviving` knows.
+    ``at_first`` is how many of the columns the first version wrote; None: all.
     """
 
     name: str
     columns: dict[str, str]
     query: str
     back: str | None
+    at_first: int | None = None
 
     @property
     def file(self) -> str:
@@ -83,9 +85,10 @@ SCANS = Plain(
 )
 NOTES = Plain(
     "notes",
-    {"reference": "text", "side": "text", "note": "text"},
-    "SELECT reference, side, note FROM notes ORDER BY reference, side, rowid",
-    "INSERT INTO notes VALUES (?, ?, ?)",
+    {"reference": "text", "side": "text", "note": "text", "at_arrival": "[whole]"},
+    "SELECT reference, side, note, at_arrival FROM notes ORDER BY reference, side, rowid",
+    "INSERT INTO notes VALUES (?, ?, ?, COALESCE(?, 0))",
+    at_first=3,
 )
 SIGNATURES = Plain(
     "signatures",
@@ -138,7 +141,10 @@ def write(folder: Path, catalogue: Catalogue) -> None:
 
 
 def read(folder: Path, table: Plain) -> Iterator[tuple[Cell, ...]]:
-    """The rows of a table; a missing file has none. Raises :class:`Unreadable` at the first row that is damaged."""
+    """The rows of a table; a missing file has none, and columns that came in with a later version are empty.
+
+    Raises :class:`Unreadable` at the first row that is damaged.
+    """
     path = folder / table.file
     if not path.is_file():
         return
@@ -146,12 +152,14 @@ def read(folder: Path, table: Plain) -> Iterator[tuple[Cell, ...]]:
     try:
         with path.open(encoding="utf-8", newline="") as stream:
             lines = csv.reader(stream, strict=True)
-            if next(lines, None) != list(table.columns):
+            columns = next(lines, [])
+            if columns not in ([*table.columns], [*table.columns][: table.at_first]):
                 raise Unreadable("its first line is not the one it was written with")
+            later = [""] * (len(kinds) - len(columns))
             for line in lines:
-                if len(line) != len(kinds):
-                    raise Unreadable(f"line {lines.line_num} has {len(line)} cells instead of {len(kinds)}")
-                yield tuple(_read(cell, kind) for cell, kind in zip(line, kinds, strict=True))
+                if len(line) != len(columns):
+                    raise Unreadable(f"line {lines.line_num} has {len(line)} cells instead of {len(columns)}")
+                yield tuple(_read(cell, kind) for cell, kind in zip([*line, *later], kinds, strict=True))
     except (OSError, ValueError, csv.Error) as error:  # a UnicodeDecodeError is a ValueError
         raise Unreadable(str(error)) from error
 

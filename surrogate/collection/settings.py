@@ -38,7 +38,7 @@ class ScanSection(Record):
 
     kind: str = "auto"
     ppi: float = Field(default=0, ge=0)
-    pages: Literal["first", "parts"] = "first"
+    pages: Literal["first", "parts", "sides"] = "first"
 
     @field_validator("kind")
     @classmethod
@@ -123,7 +123,8 @@ accession = 1        # which gift or deposit of that year
 [scan]
 kind = "auto"        # or one kind for all scans: silver-print, colour-print, negative, clipping, document ...
 ppi = 0              # resolution of the scans when the files do not say
-pages = "first"      # of TIFFs with several pages: copy only the first, or "parts": each page as a part of its own
+pages = "first"      # of TIFFs with several pages: copy only the first; "parts": each page as a part of its own;
+                     # "sides": page 1 is the front, page 2 its back, and a file with more is set aside
 
 [profiles]           # a scanner's own ICC profile, for scans that carry none; the first line that fits a name counts
 # "*" = "scanner.icc"  # `surrogate target SCAN --profile scanner.icc` makes one; "1987/*" is for that folder only

@@ -7,13 +7,24 @@ given stays in ``numbers`` for ever, so that it is never given again.
 from __future__ import annotations
 
 #: Version of the tables. A newer file is refused; an older one is brought up to date after a backup.
-TABLES_VERSION = 2
+TABLES_VERSION = 3
 
 #: Tables added by version 2: the checksum of every file that is made here and is no master.
 _FILES = """
 CREATE TABLE files (
     file TEXT PRIMARY KEY, reference TEXT NOT NULL, sha256 TEXT NOT NULL, size INTEGER NOT NULL);
 CREATE INDEX files_by_original ON files (reference);
+"""
+
+#: Changed by version 3: two sides may be pages of one file; what was said when a scan arrived is told from the rest.
+_PAGES_AND_NOTES = """
+ALTER TABLE masters RENAME TO masters_before;
+CREATE TABLE masters (
+    reference TEXT NOT NULL, side TEXT NOT NULL, sha256 TEXT NOT NULL, page INTEGER NOT NULL,
+    complete INTEGER NOT NULL, record TEXT NOT NULL, PRIMARY KEY (reference, side), UNIQUE (sha256, page));
+INSERT INTO masters SELECT reference, side, sha256, 0, complete, record FROM masters_before;
+DROP TABLE masters_before;
+ALTER TABLE notes ADD COLUMN at_arrival INTEGER NOT NULL DEFAULT 0;
 """
 
 TABLES = (
@@ -24,8 +35,8 @@ CREATE INDEX numbers_by_name ON numbers (name);
 CREATE INDEX numbers_by_series ON numbers (year, accession, letter, item);
 CREATE TABLE originals (reference TEXT PRIMARY KEY, kind TEXT NOT NULL, kind_confidence REAL, kind_from TEXT NOT NULL);
 CREATE TABLE masters (
-    reference TEXT NOT NULL, side TEXT NOT NULL, sha256 TEXT NOT NULL UNIQUE, complete INTEGER NOT NULL,
-    record TEXT NOT NULL, PRIMARY KEY (reference, side));
+    reference TEXT NOT NULL, side TEXT NOT NULL, sha256 TEXT NOT NULL, page INTEGER NOT NULL,
+    complete INTEGER NOT NULL, record TEXT NOT NULL, PRIMARY KEY (reference, side), UNIQUE (sha256, page));
 CREATE TABLE conditions (
     reference TEXT NOT NULL, side TEXT NOT NULL, measured_at TEXT NOT NULL, software TEXT NOT NULL,
     master_sha256 TEXT NOT NULL, record TEXT NOT NULL);
@@ -40,7 +51,8 @@ CREATE TABLE captions (
 CREATE TABLE sources (
     path TEXT PRIMARY KEY, size INTEGER NOT NULL, mtime_ns INTEGER NOT NULL, reference TEXT, side TEXT);
 CREATE TABLE set_aside (file TEXT PRIMARY KEY, reason TEXT NOT NULL, advice TEXT NOT NULL);
-CREATE TABLE notes (reference TEXT NOT NULL, side TEXT NOT NULL, note TEXT NOT NULL);
+CREATE TABLE notes (
+    reference TEXT NOT NULL, side TEXT NOT NULL, note TEXT NOT NULL, at_arrival INTEGER NOT NULL DEFAULT 0);
 CREATE INDEX notes_by_original ON notes (reference, side);
 CREATE TABLE outlines (
     reference TEXT NOT NULL, side TEXT NOT NULL, part INTEGER NOT NULL, corners TEXT, confidence REAL,
@@ -55,4 +67,4 @@ CREATE INDEX events_by_original ON events (reference, what);
 )
 
 #: What turns the tables of a version into those of the next.
-STEPS = {1: _FILES}
+STEPS = {1: _FILES, 2: _PAGES_AND_NOTES}

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from surrogate.collection.changes import FOLDER, ChangedRegion, CompareReport, Evidence, Verdict, keep
+from surrogate.collection.changes import FOLDER, ChangedRegion, CompareReport, Evidence, Verdict, keep, stem_of
 from surrogate.collection.listing import read
 from surrogate.condition.change_marks import Mark, find_marks
 from surrogate.condition.change_picture import draw
@@ -140,11 +140,11 @@ def look(
 
     Without ``target`` one is looked for in both scans; ``condition``: the condition is measured too.
     """
-    laid = lay_over(folder / master.file, scan, look_for_target=target is None)
+    laid = lay_over(folder / master.file, scan, page=master.page, look_for_target=target is None)
     if isinstance(laid, str):
         return _cannot(reference, side, laid)
     judged, pictures = judge(laid, kind, target or laid.target)
-    picture = f"{FOLDER}/{Path(master.file).stem}.jpg"
+    picture = f"{FOLDER}/{stem_of(master)}.jpg"
     shown = pictures.now - judged.base.astype(np.float32)
     draw(folder / picture, laid.before, shown, pictures.differences, judged.marks)
     found = _condition(pictures.now, kind, side, laid.px_per_mm) if condition else None
@@ -173,9 +173,9 @@ def between(then: Path, now: Path) -> Correction:
     return found
 
 
-def lay_over(master: Path, scan: Path, *, look_for_target: bool = True) -> Laid | str:
-    """Both scans in the master's frame, or why they cannot be laid over each other."""
-    old = read_reduced(master, COMPARE_PX)
+def lay_over(master: Path, scan: Path, *, page: int = 0, look_for_target: bool = True) -> Laid | str:
+    """Both scans in the frame of the master's page, or why they cannot be laid over each other."""
+    old = read_reduced(master, COMPARE_PX, page)
     new = read_reduced(scan, 2 * COMPARE_PX)
     before, now = to_density(old.pixels), to_density(new.pixels)
     transform = register(before, now)
@@ -211,6 +211,9 @@ def judge(laid: Laid, kind: Kind, target: Correction | None) -> tuple[Judged, Pi
 def master_of(originals: Sequence[Original], folder: Path, reference: str, side: str) -> tuple[Kind, Master]:
     """Kind of an original of the collection in ``folder`` and its master of one side. Raises :class:`WrongUse`."""
     original = next((o for o in originals if o.reference == reference), None)
+    front = next((o.reference for o in originals if reference in o.earlier_numbers), None)
+    if front is not None:
+        raise WrongUse(f"{reference} is the back of {front} now: give the number {front} and --side verso.")
     if original is None:
         raise WrongUse(f"No original is numbered {reference} in {folder}. Look its number up in manifest.csv.")
     master = next((m for m in original.masters if m.side.value == side), None)

@@ -10,7 +10,7 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from surrogate.collection import paths, sets
-from surrogate.errors import CollectionUnusable, WrongUse
+from surrogate.errors import CollectionUnusable, ScanSetAside, WrongUse
 from surrogate.records import Copy, Manifest, Master, Original, Side, Use
 from surrogate.recovery.recipe import Recipe
 
@@ -28,10 +28,19 @@ def read_manifest(collection: Path) -> Manifest:
 
 @dataclass(frozen=True)
 class Shown:
-    """What a sheet shows: an original, or with ``part`` one of the pictures on its page."""
+    """What a sheet shows: an original, or with ``part`` one of the pictures on its page. ``asked_as`` is the earlier
+    number that it was asked for by, "" for its own.
+    """
 
     original: Original
     part: int | None = None
+    asked_as: str = ""
+
+    @property
+    def moved(self) -> list[str]:
+        """What to say where it was asked for by an earlier number."""
+        own = self.original.reference
+        return [f"{self.asked_as} is the back of {own} now; this is the front."] if self.asked_as else []
 
     @property
     def number(self) -> str:
@@ -85,7 +94,8 @@ def shown(manifest: Manifest, references: Sequence[str]) -> list[Shown]:
         if original is None:
             missing.append(reference)
             continue
-        one = Shown(original, None if part is None else _part(original, part))
+        earlier = next((each for each in original.earlier_numbers if each.casefold() == name), "")
+        one = Shown(original, None if part is None else _part(original, part), earlier)
         found[one.number] = one
     if missing:
         raise WrongUse(f"Not in this collection: {', '.join(missing)}. The caption sheet lists every reference number.")
@@ -111,6 +121,14 @@ def master_of(original: Original) -> Master:
     if not original.masters:
         raise WrongUse(f"{original.reference} has no master in this collection: scan it and run 'surrogate process'.")
     return min(original.masters, key=lambda master: master.side != Side.RECTO)
+
+
+def unreadable(master: Master, error: ScanSetAside) -> CollectionUnusable:
+    """What a command says when a master cannot be read."""
+    return CollectionUnusable(
+        f"The master {master.file} cannot be read: {error.reason} Run 'surrogate audit' to find out whether it has "
+        "changed since it was taken in."
+    )
 
 
 def copy_of(one: Shown, use: Use) -> Copy | None:

@@ -16,7 +16,7 @@ from surrogate.copies.framing_sheet import Slip, draw_framing_sheet
 from surrogate.copies.print_pages import print_page, sheet_for, tile_pages, tiles
 from surrogate.copies.print_pixels import write_print
 from surrogate.copies.sizes import Size
-from surrogate.description.embed import Description, Embedder
+from surrogate.description.embed import Description, embedder
 from surrogate.description.readable import for_people
 from surrogate.imaging.encode import srgb_profile
 from surrogate.records import Copy, Kind, Use
@@ -29,16 +29,14 @@ PDF_QUALITY = 95
 FOUND = "found"
 
 
-def write_files(
-    collection: Path, job: FrameJob, paper: Size, words: Description, embedder: Embedder
-) -> tuple[Framed, Copy]:
+def write_files(collection: Path, job: FrameJob, paper: Size, words: Description) -> tuple[Framed, Copy]:
     """Write TIFF, recipe and PDF of one print; ``words`` are those of its original."""
     file, recipe_file = _names(job)
     pdf_file = _pdf_name(job)
     with unfinished(collection / file) as temporary:
         given = profiles.kept(collection, job.recipe.given_profile)
         write_print(collection / job.master.file, job.recipe, temporary, given, collection)
-        embedder.write(temporary, describe_copy(words, job.master, job.recipe, Use.PRINT))
+        embedder().write(temporary, describe_copy(words, job.master, job.recipe, Use.PRINT))
         picture = _pdf_picture(temporary)
         files.publish(temporary, collection / file)
     files.replace_if_changed(collection / recipe_file, as_written(job.recipe))
@@ -100,7 +98,7 @@ def _pdf(job: FrameJob, picture: Picture, paper: Size, *, credit: str) -> bytes:
     size = f"{plan.print_mm[0]:.0f} × {plan.print_mm[1]:.0f} mm"
     words = f"{job.shown.number} · {size} · print at 100 %"
     print_page(document, plan.print_mm, picture, paper, words)
-    notes = [*plan.warnings, _choice(job)]
+    notes = [*job.shown.moved, *plan.warnings, _choice(job)]
     fits = sheet_for(plan.print_mm, paper) is not None
     if not fits:
         count = len(tiles(plan.print_mm, paper)[1])
@@ -150,7 +148,7 @@ def _framed(job: FrameJob, file: str, pdf: str) -> Framed:
         master_ppi=round(plan.master_ppi, 2) if plan.master_ppi else None,
         print_ppi=round(plan.print_ppi, 2),
         enlargement=round(plan.enlargement, 4) if plan.enlargement else None,
-        warnings=list(plan.warnings),
+        warnings=[*job.shown.moved, *plan.warnings],
     )
 
 

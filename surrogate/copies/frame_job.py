@@ -11,7 +11,6 @@ from surrogate.copies.frame_plan import FramePlan, Look, plan_frame
 from surrogate.copies.make import outline_size
 from surrogate.copies.print_sharpening import radius_px
 from surrogate.copies.sizes import Size
-from surrogate.errors import CollectionUnusable, ScanSetAside
 from surrogate.imaging.read import MM_PER_INCH, read_header
 from surrogate.records import Kind, Master, Original, Use
 from surrogate.recovery.recipe import Recipe
@@ -47,7 +46,9 @@ class FrameJob:
 
 
 def planned(collection: Path, shown: Shown, wishes: FrameWishes) -> FrameJob:
-    """Plan a print. Raises :class:`WrongUse` and :class:`CollectionUnusable`; nothing is written."""
+    """Plan a print. Raises :class:`WrongUse`, :class:`CollectionUnusable` and, for a master that cannot be read,
+    :class:`ScanSetAside`; nothing is written.
+    """
     master = master_of(shown.original)
     viewing = copy_of(shown, Use.VIEWING)
     base = recipe_of(collection, viewing) if viewing else None
@@ -70,11 +71,8 @@ def planned(collection: Path, shown: Shown, wishes: FrameWishes) -> FrameJob:
 def _turned_size(collection: Path, master: Master, recipe: Recipe) -> tuple[int, int]:
     """Width and height of the master as the recipe turns it, or of one of its further pages."""
     width, height = master.width, master.height
-    if recipe.page:
-        try:
-            header = read_header(collection / master.file, recipe.page)
-        except ScanSetAside as error:
-            raise CollectionUnusable(f"The master {master.file} cannot be read: {error.reason}") from error
+    if recipe.page != master.page:
+        header = read_header(collection / master.file, recipe.page)
         width, height = header.width, header.height
     return (height, width) if recipe.turn in {90, 270} else (width, height)
 
@@ -88,6 +86,7 @@ def _plain_recipe(original: Original, master: Master) -> Recipe:
         side=master.side,
         master=master.file,
         master_sha256=master.sha256,
+        page=master.page,
         input_profile=master.profile or (master.given_profile.name if master.given_profile else "sRGB assumed"),
         given_profile=master.given_profile,
         strength="none",

@@ -92,7 +92,12 @@ def back_of(collection: Path, scan: LeafSide) -> Floats:
         raise ScanSetAside(f"The scan of its other side, {scan.master}, has changed.", _PUT_BACK)
     given = profiles.kept(collection, scan.given_profile)
     raster = picture(
-        path, turn=scan.turn, outline=scan.outline, long_edge_px=show_through.NODES_PX, page=0, given=given
+        path,
+        turn=scan.turn,
+        outline=scan.outline,
+        long_edge_px=show_through.NODES_PX,
+        page=scan.page,
+        given=given,
     )
     return to_density(raster.pixels)
 

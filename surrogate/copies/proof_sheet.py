@@ -10,11 +10,12 @@ import numpy as np
 import numpy.typing as npt
 import pyvips
 
+from surrogate.calm import CarryOut, here
 from surrogate.collection import files, profiles
 from surrogate.copies import make
-from surrogate.copies.collection_reading import Shown, copy_of, master_of, read_manifest, recipe_of, shown
+from surrogate.copies.collection_reading import Shown, copy_of, master_of, read_manifest, recipe_of, shown, unreadable
 from surrogate.copies.sizes import Size, parse_size
-from surrogate.errors import CollectionUnusable, ScanSetAside, WrongUse
+from surrogate.errors import ScanSetAside, WrongUse
 from surrogate.imaging.encode import srgb_profile
 from surrogate.records import Kind, Use
 from surrogate.sheets.page import HAIR, PENCIL, Document, Page, Picture
@@ -37,8 +38,10 @@ _WORDS: dict[_Case, tuple[str, str]] = {
 _PICTURE_PX = 800
 
 
-def proof_sheet(collection: Path, references: Sequence[str], *, paper: str = "a4") -> Path:
+def proof_sheet(collection: Path, references: Sequence[str], *, paper: str = "a4", carry_out: CarryOut = here) -> Path:
     """Write ``prints/proofs.pdf``, before and after of the given originals (all, when none is named).
+
+    ``carry_out`` makes the calls that read masters.
 
     Raises :class:`WrongUse`, :class:`CollectionUnusable` or :class:`DiskFull` with a sentence for people.
     """
@@ -46,11 +49,12 @@ def proof_sheet(collection: Path, references: Sequence[str], *, paper: str = "a4
     chosen = [each for each in shown(manifest, references) if each.original.masters]
     if not chosen:
         raise WrongUse(f"{collection} holds no originals yet: there is nothing to show.")
-    files.replace_if_changed(collection / PROOFS, proofs_pdf(collection, chosen, parse_size(paper, "paper")))
+    content = proofs_pdf(collection, chosen, parse_size(paper, "paper"), carry_out)
+    files.replace_if_changed(collection / PROOFS, content)
     return collection / PROOFS
 
 
-def proofs_pdf(collection: Path, chosen: Sequence[Shown], paper: Size) -> bytes:
+def proofs_pdf(collection: Path, chosen: Sequence[Shown], paper: Size, carry_out: CarryOut) -> bytes:
     """The pages, three pairs on each."""
     document = Document("Proofs")
     page = None
@@ -62,18 +66,24 @@ def proofs_pdf(collection: Path, chosen: Sequence[Shown], paper: Size) -> bytes:
             words = "Tick what you would like on the wall. The original and its scan stay as they are either way."
             page.text(_MARGIN, 26, words, size=9, grey=PENCIL)
         height = (page.height - 34 - _MARGIN) / _ROWS
-        _pair(page, (_MARGIN, 34 + row * height, page.width - 2 * _MARGIN, height - 6), collection, one)
+        try:
+            pair = carry_out(_before_and_after, collection, one)
+        except ScanSetAside as error:
+            raise unreadable(master_of(one.original), error) from error
+        _pair(page, (_MARGIN, 34 + row * height, page.width - 2 * _MARGIN, height - 6), one, pair)
     return document.finish()
 
 
-def _pair(page: Page, area: tuple[float, float, float, float], collection: Path, one: Shown) -> None:
+def _pair(
+    page: Page, area: tuple[float, float, float, float], one: Shown, pair: tuple[Picture, Picture, _Case]
+) -> None:
     """Two pictures side by side, each with a box to tick."""
     x, y, width, height = area
     column = (width - 8) / 2
     room = height - 13
     used = page.text(x, y + 3.5, one.number, size=9, weight="bold")
     page.box((x + used + 3, y + 0.2, width - used - 3, 4.6), one.original.title, (8.5, 7.5, 6.5), grey=PENCIL)
-    before, after, kind = _before_and_after(collection, one)
+    before, after, kind = pair
     first, second = _WORDS[kind]
     pairs = ((x, before, first), (x + column + 8, after, second))
     for left, picture, words in pairs:
@@ -91,18 +101,15 @@ def _before_and_after(collection: Path, one: Shown) -> tuple[Picture, Picture, _
     master = master_of(one.original)
     copy = copy_of(one, Use.VIEWING)
     recipe = recipe_of(collection, copy) if copy else None
-    try:
-        raster = make.picture(
-            collection / master.file,
-            turn=recipe.turn if recipe else 0,
-            outline=recipe.outline if recipe else None,
-            long_edge_px=_PICTURE_PX,
-            page=recipe.page if recipe else 0,
-            given=profiles.kept(collection, recipe.given_profile if recipe else None),
-        )
-        steps = make.playable(recipe.steps, collection) if recipe else []
-    except ScanSetAside as error:
-        raise CollectionUnusable(f"The master {master.file} cannot be read: {error.reason}") from error
+    raster = make.picture(
+        collection / master.file,
+        turn=recipe.turn if recipe else 0,
+        outline=recipe.outline if recipe else None,
+        long_edge_px=_PICTURE_PX,
+        page=recipe.page if recipe else master.page,
+        given=profiles.kept(collection, recipe.given_profile if recipe else None),
+    )
+    steps = make.playable(recipe.steps, collection) if recipe else []
     before, after = (make.rendered(raster, each) for each in ([], steps))
     negative = (recipe.kind if recipe else one.original.kind) == Kind.NEGATIVE.value
     return as_picture(before), as_picture(after), "negative" if negative else "faded" if steps else "sound"

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import PurePosixPath
 
 from surrogate.description.sheet import Sheet, SheetRow
-from surrogate.records import Record
+from surrogate.records import Record, Side
 
 
 class Matching(Record):
@@ -24,11 +24,12 @@ def match(sheet: Sheet, names: Sequence[str]) -> dict[str, SheetRow]:
     return matching(sheet, names).rows
 
 
-def matching(sheet: Sheet, names: Sequence[str]) -> Matching:
+def matching(sheet: Sheet, names: Sequence[str], backs: Mapping[str, str] | None = None) -> Matching:
     """Match rows to scans by ``file``: with or without folder and extension, in any case.
 
     Where several scans have the name, the row's folders and extension decide. A row that fits several scans
-    equally well is given to none and reported; so are two rows that fit one scan.
+    equally well is given to none and reported; so are two rows that fit one scan. ``backs`` are names of backs that
+    lie behind their fronts in the same files, by the names of those: of two rows, that of the verso is the back's.
     """
     notes: list[str] = []
     rows: dict[str, SheetRow] = {}
@@ -46,6 +47,8 @@ def matching(sheet: Sheet, names: Sequence[str]) -> Matching:
             unused.append(row)
         elif found[0] not in rows:
             rows[found[0]] = row
+        elif backs and (pair := _front_and_back(rows[found[0]], row)) and backs[found[0]] not in rows:
+            rows[found[0]], rows[backs[found[0]]] = pair
         elif rows[found[0]].written != row.written:
             notes.append(
                 f"lines {rows[found[0]].line} and {row.line} both describe {found[0]}; line {rows[found[0]].line} "
@@ -53,6 +56,13 @@ def matching(sheet: Sheet, names: Sequence[str]) -> Matching:
             )
             unused.append(row)
     return Matching(rows=rows, unused=unused, notes=notes)
+
+
+def _front_and_back(one: SheetRow, other: SheetRow) -> tuple[SheetRow, SheetRow] | None:
+    """Two rows, the front's first; None where not just one of them is that of a back."""
+    if (one.side is Side.VERSO) == (other.side is Side.VERSO):
+        return None
+    return (other, one) if one.side is Side.VERSO else (one, other)
 
 
 def _plain(name: str) -> str:

@@ -100,7 +100,7 @@ class Pictures:
         if max(asked["level"], asked["column"], asked["row"]) > 10_000:
             raise HTTPException(404)
         viewer = self._open_viewer()
-        tile = viewer.tile(self._inside(master.file), master.sha256, asked["level"], asked["column"], asked["row"])
+        tile = viewer.tile(self._inside(master.file), master, asked["level"], asked["column"], asked["row"])
         if tile is None:
             raise HTTPException(404)
         return Response(tile, media_type="image/jpeg", headers=_FOR_A_MINUTE)
@@ -163,6 +163,7 @@ class Pictures:
             parts=tuple((each.part, each.corners) for each in drawn if each.corners) if len(drawn) > 1 else (),
             lot=decided.lot,
             profile=decided.profile,
+            page=master.page,
             other=decided.other,
         )
 

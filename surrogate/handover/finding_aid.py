@@ -90,7 +90,7 @@ def _row(original: Original, software: Software) -> list[str]:
         original.rights,
         _condition(original),
         _place(original),
-        "; ".join([*(master.file for master in original.masters), *copies]),
+        "; ".join(dict.fromkeys([*(master.file for master in original.masters), *copies])),
         original.notes,
         f"Condition measured by {software.name} {software.version}.",
     ]

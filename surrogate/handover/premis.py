@@ -79,6 +79,7 @@ def _entity(xml: XmlStream, original: Original) -> None:
         _condition_properties(xml, original)
         xml.given("originalName", original.title)
         files = [master.file for master in original.masters] + [copy.file for copy in original.copies]
+        files = list(dict.fromkeys(files))  # front and back may be pages of one file
         if files:
             _related(xml, "structural", "is represented by", [(_FILE, file) for file in files])
 
@@ -110,7 +111,7 @@ def _storage(xml: XmlStream, file: str) -> None:
 
 def _files(xml: XmlStream, original: Original, size_of: Callable[[str], int | None]) -> None:
     masters = {(master.side, master.sha256): master.file for master in original.masters}
-    for master in original.masters:
+    for master in (one for one in original.masters if not one.page):  # whose file it is
         with xml.element("object", xsi_type="file"):
             _identifier(xml, "objectIdentifier", _FILE, master.file)
             with xml.element("preservationLevel"):

@@ -62,8 +62,12 @@ def shares(collection: Path, originals: Iterable[Original], limit: Limit) -> lis
     """
     checksums: dict[str, str] = {}
     own: dict[str, list[Entry]] = {}
+    owners: dict[str, str] = {}
     for original in originals:
         own[original.reference] = []
+        for master in original.masters:  # a master may carry the name of the original that it was taken in as
+            if not master.page:
+                owners |= dict.fromkeys((master.file, paths.sidecar(master.file)), original.reference)
         checksums |= {master.file: master.sha256 for master in original.masters}
         checksums |= {copy.file: copy.sha256 for copy in original.copies}
     found = sorted(set(own_files(collection)) - set(ADDED))
@@ -78,7 +82,7 @@ def shares(collection: Path, originals: Iterable[Original], limit: Limit) -> lis
     every: list[Entry] = []
     for path in found:
         entry = Entry(path, collection / path, checksums.get(path))
-        reference = _belongs_to(path, names)
+        reference = owners.get(path) or _belongs_to(path, names)
         if reference is not None:
             own[reference].append(entry)
         else:

@@ -82,7 +82,7 @@ def build(folder: Path, count: int) -> None:
                 profile=None,
                 scanned_as=f"scan {number}.tif",
             )
-            masters.append((reference, "recto", master.sha256, 1, master.model_dump_json()))
+            masters.append((reference, "recto", master.sha256, 0, 1, master.model_dump_json()))
             conditions.append((reference, "recto", "2026-01-01", "bench", master.sha256, condition))
             cells = {"file": master.scanned_as, "reference": reference, "side": "recto"}
             if number % 2:
@@ -96,7 +96,7 @@ def build(folder: Path, count: int) -> None:
             record = {column: cell for column, cell in cells.items() if column in {"title", "caption"}}
             captions.append((reference, "recto", json.dumps(record), json.dumps(cells), json.dumps(cells)))
     with closing(sqlite3.connect(folder / "catalogue.sqlite")) as db, db:
-        db.executemany("INSERT INTO masters VALUES (?, ?, ?, ?, ?)", masters)
+        db.executemany("INSERT INTO masters VALUES (?, ?, ?, ?, ?, ?)", masters)
         db.executemany("INSERT INTO conditions VALUES (?, ?, ?, ?, ?, ?)", conditions)
         db.executemany("INSERT INTO captions VALUES (?, ?, ?, ?, ?)", captions)
     with open_catalogue(folder) as catalogue:

@@ -75,10 +75,14 @@ class Item(Record):
 
 
 def is_open(original: Original, rules: PublishSection, today: date) -> bool:
-    """Whether an original may be shown on this day. What is not understood stays closed."""
-    if original.reference in rules.taken_down or (rules.approved_only and not original.approved):
+    """Whether an original may be shown on this day. What is not understood stays closed.
+
+    A number that became its back counts like its own: what was taken down must not come back as a back.
+    """
+    numbers = {original.reference, *original.earlier_numbers}
+    if numbers.intersection(rules.taken_down) or (rules.approved_only and not original.approved):
         return False
-    if original.kind is Kind.TARGET or (rules.only is not None and original.reference not in rules.only):
+    if original.kind is Kind.TARGET or (rules.only is not None and not numbers & rules.only):
         return False
     access = original.access.strip().lower()
     if access in {"", "public"}:
