@@ -107,7 +107,7 @@ def _side(job: Job, master: Path, header: ScanHeader, sha256: str, size: int) ->
     measured, parts = measure_pictures(raster, shown, opened.density, guess.kind, job.side, job.decisions.lot)
     fade = scan_error.widened(measured.condition.fade, opened.density, profile=raster.profile, bits=header.bits)
     measured = replace(measured, condition=measured.condition.model_copy(update={"fade": fade}))
-    copies = _copies(master, sha256, raster, shown, parts, job, _through(shown, parts, job))
+    copies = _copies(master, sha256, raster, shown, parts, job, _through(raster, shown, parts, job))
     if header.pages > 1 and job.page == 0:
         further, said = _further_pages(master, sha256, header.pages, job)
         copies += further
@@ -331,12 +331,15 @@ def measure_pictures(
     return whole, parts
 
 
-def _through(shown: list[Shown], parts: _Parts, job: Job) -> Seen | None:
+def _through(raster: Raster, shown: list[Shown], parts: _Parts, job: Job) -> Seen | None:
     """What shines through from the other side, where that is in the collection and this one shows one leaf."""
     other = job.decisions.other
     if other is None or job.collection is None or len(shown) > 1:
         return None
-    return show_through.find(parts[None][2], make.back_of(job.collection, other), other)
+    density = parts[None][2]
+    front = look_at(raster, shown[0])
+    ppi = None if front.ppi is None else front.ppi * density.shape[1] / front.pixels.shape[1]
+    return show_through.find(density, ppi, *make.back_of(job.collection, other), other)
 
 
 def _copies(

@@ -234,5 +234,7 @@ def _measured(look: Look) -> _Ready:
     _, pictures = measure_pictures(whole, shown, proxy_density(raster), look.kind, look.side, look.lot)
     seen = None
     if look.other is not None and len(shown) == 1:
-        seen = show_through.find(pictures[None][2], make.back_of(look.collection, look.other), look.other)
+        density = pictures[None][2]
+        ppi = None if raster.ppi is None else raster.ppi * density.shape[1] / raster.pixels.shape[1]
+        seen = show_through.find(density, ppi, *make.back_of(look.collection, look.other), look.other)
     return _Ready(raster, pictures, seen)

@@ -39,7 +39,7 @@ def a_leaf(seed: int, *, blank: bool = False, turns: int = 0) -> leaf.Leaf:
 @lru_cache(maxsize=4)
 def seen_in(seed: int, *, blank: bool = False, turns: int = 0) -> show_through.Seen:
     made = a_leaf(seed, blank=blank, turns=turns)
-    seen = show_through.find(to_density(made.front), to_density(made.back), WHICH)
+    seen = show_through.find(to_density(made.front), None, to_density(made.back), None, WHICH)
     assert seen is not None
     return seen
 
@@ -93,9 +93,10 @@ def test_a_blank_front_stays_blank() -> None:
 
 def test_a_back_of_another_leaf_is_never_taken() -> None:
     front = to_density(a_leaf(1).front)
-    assert show_through.find(front, to_density(a_leaf(2, turns=1).back), WHICH) is None
+    assert show_through.find(front, None, to_density(a_leaf(2, turns=1).back), None, WHICH) is None
+    unmirrored = to_density(np.ascontiguousarray(a_leaf(1).back[:, ::-1]))
     # the back itself, but not mirrored: the leaf seen through would show it the other way
-    assert show_through.find(front, to_density(np.ascontiguousarray(a_leaf(1).back[:, ::-1])), WHICH) is None
+    assert show_through.find(front, None, unmirrored, None, WHICH) is None
 
 
 def test_strips_and_exact_play_agree() -> None:
@@ -115,6 +116,14 @@ def test_the_field_is_the_same_at_any_size() -> None:
     large, small = play(steps, scan, bits=16), play(steps, made.front, bits=16)
     halved = large.reshape(SHAPE[0], 2, SHAPE[1], 2, 3).mean(axis=(1, 3))
     assert np.abs(halved - small).max() < 257  # a code of 8 bits
+
+
+def test_a_back_with_wide_margins_is_found_by_its_resolution() -> None:
+    made = a_leaf(1)
+    wide = cv2.copyMakeBorder(made.back, 30, 10, 40, 30, cv2.BORDER_REPLICATE)
+    seen = show_through.find(to_density(made.front), 100, to_density(wide), 100, WHICH)
+    assert seen is not None
+    assert seen.step.share == pytest.approx(seen_in(1).step.share, abs=0.01)
 
 
 def two_sided(folder: Path, seed: int, *, back: bool = True) -> Path:

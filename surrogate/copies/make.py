@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import partial
 from pathlib import Path
 
 import cv2
@@ -83,8 +82,8 @@ def straightened(raster: Raster, outline: Corners) -> Raster:
     return Raster(pixels, raster.scale, raster.ppi, raster.profile)
 
 
-def back_of(collection: Path, scan: LeafSide) -> Floats:
-    """Density (H, W, 3) of the scan of a leaf's other side. Raises :class:`ScanSetAside` where it is not as it was."""
+def back_of(collection: Path, scan: LeafSide) -> tuple[Floats, float | None]:
+    """(density (H, W, 3), ppi) of a leaf's other side. Raises :class:`ScanSetAside` where its scan is not as it was."""
     path = collection / scan.master
     if not path.is_file():
         raise ScanSetAside(f"The scan of its other side, {scan.master}, is missing.", _PUT_BACK)
@@ -99,12 +98,12 @@ def back_of(collection: Path, scan: LeafSide) -> Floats:
         page=scan.page,
         given=given,
     )
-    return to_density(raster.pixels)
+    return to_density(raster.pixels), raster.ppi
 
 
 def playable(steps: Sequence[Step], collection: Path) -> list[Playable]:
     """A recipe's steps with what they need from other scans. Raises :class:`ScanSetAside` as :func:`back_of` does."""
-    return show_through.laid(steps, partial(back_of, collection))
+    return show_through.laid(steps, lambda scan: back_of(collection, scan)[0])
 
 
 def rendered(raster: Raster, steps: Sequence[Playable]) -> npt.NDArray[np.uint8]:

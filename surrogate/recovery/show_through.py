@@ -57,6 +57,9 @@ _BLURS = (0.0005, 0.001, 0.0016, 0.0024, 0.0034)
 #: Shares beyond are not believed: 0.3 is Bible paper. Below the second nothing is seen: two steps of 8 bits.
 _MOST_SHARE, _LEAST_SHARE = 0.3, 0.008
 
+#: Sizes that differ by more than this are looked at both ways: by their frames, and by their resolutions.
+_OTHER_SIZE = 0.005
+
 #: Slow changes of paper are taken out before fitting, by a mean over this share of the long side.
 _SLOW = 0.015
 
@@ -136,16 +139,17 @@ def _unit(way: Array, size: tuple[int, int], other: tuple[int, int]) -> Array:
     return np.asarray((outward @ np.vstack([way, [0, 0, 1]]) @ inward)[:2])
 
 
-def find(front: Floats, back: Floats, which: LeafSide) -> Seen | None:
+def find(front: Floats, ppi: float | None, back: Floats, back_ppi: float | None, which: LeafSide) -> Seen | None:
     """What takes a back's show-through out of a front, densities (H, W, 3); None where there is none to see.
 
-    None too where it is not beyond doubt that the two are sides of one leaf.
+    None too where it is not beyond doubt that the two are sides of one leaf. ``ppi`` and ``back_ppi`` are those of the
+    pictures, where they are known.
     """
     own, other = take_apart(front), take_apart(back)
     if other.ink_density == 0:
         return None
-    step = _unplaced(other, back, which, front.shape)
-    match = _match(own, step, back)
+    step = unplaced(other, back, which, front.shape)
+    match = matched(own, step, back, None if ppi is None or back_ppi is None else back_ppi / ppi)
     if match is None or not match.accepted:
         return None
     way = _unit(match.way, (front.shape[1], front.shape[0]), (back.shape[1], back.shape[0]))
@@ -164,17 +168,20 @@ def find(front: Floats, back: Floats, which: LeafSide) -> Seen | None:
     return Seen(last, through(last, back), match.clarity)
 
 
-def matched(own: Paper, back: Floats, which: LeafSide) -> Match | None:
-    """How a back lies under a front that was taken apart; None where it has no ink to go by."""
-    other = take_apart(back)
-    return None if other.ink_density == 0 else _match(own, _unplaced(other, back, which, own.residual.shape), back)
+def matched(own: Paper, step: OtherSide, back: Floats, by_ppi: float | None = None) -> Match | None:
+    """The clearest place of a back under a front that was taken apart.
 
-
-def _match(own: Paper, step: OtherSide, back: Floats) -> Match | None:
-    """Both sides are taken to be of one size, as they are once trimmed."""
+    The two are of one size once trimmed; where they were not, their scans' resolutions tell (``by_ppi``: pixels of the
+    back to one of the front).
+    """
     height, width = own.residual.shape
     scale = float(np.sqrt(back.shape[0] * back.shape[1] / (height * width)))
-    return other_side.search(own, other_side.sought(_cover(step, back)), scale)
+    cover = other_side.sought(_cover(step, back))
+    found = other_side.search(own, cover, scale)
+    if by_ppi is not None and abs(by_ppi / scale - 1) > _OTHER_SIZE and not (found and found.accepted):
+        again = other_side.search(own, cover, by_ppi)
+        found = max((each for each in (found, again) if each), key=lambda each: each.clarity, default=None)
+    return found
 
 
 def _paper(cleaned: Floats, page: Paper) -> tuple[Levels, Levels, Levels]:
@@ -186,7 +193,8 @@ def _paper(cleaned: Floats, page: Paper) -> tuple[Levels, Levels, Levels]:
     return red, green, blue
 
 
-def _unplaced(page: Paper, back: Floats, which: LeafSide, front_shape: tuple[int, ...]) -> OtherSide:
+def unplaced(page: Paper, back: Floats, which: LeafSide, front_shape: tuple[int, ...]) -> OtherSide:
+    """The step that looks for a back, ``page`` when taken apart, before it is known where it lies and how strong."""
     mix: Triple = (round(float(page.mix[0]), 4), round(float(page.mix[1]), 4), round(float(page.mix[2]), 4))
     mixed = np.asarray(back @ np.array(mix, np.float32), np.float32)
     paper = soften(masked_mean(mixed, ~page.marks, grid_shape(back.shape[0], back.shape[1], _PAPER_NODES)), 0.7)

@@ -4,7 +4,8 @@
 
 Leaves are composed from two texts, with ink and show-through that are known: by tests/simulate/leaf.py, or with
 ``--fit`` by the harder pages of tests/fit that the limit of acceptance was chosen on. Every front is also tried with
-the back of the leaf before it, which is another's. CIEDE2000 is that of the front to the same front without
+the back of the leaf before it, which is another's, and sides of leaves are that were folded, ruled, taped or printed
+alike. CIEDE2000 is that of the front to the same front without
 show-through, over what shows through, as scanned and with the step; F = F-measure of ink by one global Otsu threshold,
 CER = character error of Tesseract 5, both on the reading copy.
 """
@@ -14,6 +15,7 @@ from __future__ import annotations
 import argparse
 import shutil
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -24,13 +26,13 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from surrogate.imaging.density import to_density, to_srgb
 from surrogate.records import LeafSide
-from surrogate.recovery import paper, show_through
+from surrogate.recovery import other_side, paper, show_through
 from surrogate.recovery.fields import without
 from surrogate.recovery.paper_background import take_apart
 from surrogate.recovery.play import play
 from tests.benchmarks.quality_paper import error_rate, f_measure, otsu_ink, recognised
 from tests.fit import ageing_page
-from tests.simulate import leaf
+from tests.simulate import leaf, newsprint, scanner, tone
 
 SHAPE = (1000, 900)
 WHICH = LeafSide(master="masters/back.tif", sha256="0" * 64)
@@ -80,9 +82,51 @@ def fitted(index: int, rng: np.random.Generator) -> tuple[leaf.Leaf, str]:
     return leaf.Leaf(side(0, seed), side(0, seed, show_through=0.0), back, inks[0], inks[1], way[:2]), said
 
 
+FOLDED = (0.333, 0.667)
+ALIKE = ("folded crosswise", "ruled", "table", "form", "taped")
+
+
+def alike(what: str, index: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """(front of one leaf, back of another) of a kind: folded, ruled, taped or printed at the same places."""
+    inks = [leaf.column(text(index + k, 2), int(rng.choice([24, 30])), SHAPE)[0] for k in range(4)]
+    if what in {"ruled", "table", "form"}:
+        inks = [np.maximum(ink, _rules(what)) for ink in inks]
+    sides = []
+    for own, other in (inks[:2], inks[2:]):
+        sheet = replace(newsprint.sample(rng, "medium", SHAPE), show_through=0.1, folds=(), tape_boxes=())
+        if what == "folded crosswise":
+            sheet = replace(sheet, folds=FOLDED)
+        elif what == "taped":
+            sheet = replace(sheet, tape_boxes=((0, 480, SHAPE[1], 70),))
+        _, aged = newsprint.page_of(own, other, sheet)
+        if what == "folded crosswise":
+            aged = aged * (1 - 0.3 * np.exp(-(((np.arange(SHAPE[1]) - SHAPE[1] / 2) / 2) ** 2)))[:, None]
+        sides.append(tone.to_codes8(scanner.scan(np.float32(aged), scanner.sample(rng))))
+    return sides[0], sides[1]
+
+
+def _rules(what: str) -> np.ndarray:
+    """Ink of ruled lines, of a table's, or of a form's with its heading."""
+    rules = np.zeros(SHAPE, np.uint8)
+    for y in range(90, SHAPE[0] - 40, 90 if what == "form" else 40):
+        cv2.line(rules, (50, y), (SHAPE[1] - 50, y), 230 if what == "form" else 90, 2)
+    if what != "ruled":
+        for x in (50, 300, 600, SHAPE[1] - 50):
+            cv2.line(rules, (x, 90), (x, SHAPE[0] - 60), 200, 2)
+    if what == "form":
+        cv2.putText(rules, "HARBOUR BOARD RECEIPT", (220, 60), cv2.FONT_HERSHEY_SIMPLEX, 1.0, 255, 2)
+    return np.float32(rules) / 255
+
+
 def clarity(front: np.ndarray, back: np.ndarray) -> float:
-    match = show_through.matched(take_apart(to_density(front)), to_density(back), WHICH)
+    density = to_density(back)
+    own, other = take_apart(to_density(front)), take_apart(density)
+    match = show_through.matched(own, show_through.unplaced(other, density, WHICH, front.shape), density)
     return 0.0 if match is None else match.clarity
+
+
+def taken(clarities: list[float]) -> int:
+    return sum(each >= other_side.CLEARLY for each in clarities)
 
 
 def main() -> None:
@@ -100,7 +144,7 @@ def main() -> None:
         if before is not None:
             others.append(clarity(made.front, before))
         before = made.back
-        seen = show_through.find(front, back, WHICH)
+        seen = show_through.find(front, None, back, None, WHICH)
         cleaned = front if seen is None else without(front, seen.through)
         under = cv2.GaussianBlur(np.ascontiguousarray(made.other[:, ::-1]), (0, 0), 1.8) > 0.25
         lab = rgb2lab(made.clean)
@@ -111,9 +155,9 @@ def main() -> None:
         marks = [float((copy[..., 1] < 128).mean()) if not said else float("nan") for copy in copies]
         rows.append([SHARES[index % 4], seen is not None, *gaps, *ink, *read, *marks])
     table = np.array(rows, float)
-    print(
-        f"backs of another leaf: {len(others)} tried, {sum(o >= 1.6 for o in others)} taken; clearest {max(others):.2f}"
-    )
+    likes = [clarity(*alike(what, k, rng)) for k in range(max(options.leaves // 4, 1)) for what in ALIKE]
+    for what, tried in (("backs of another leaf", others), ("the same, folded, ruled, taped or printed alike", likes)):
+        print(f"{what}: {len(tried)} tried, {taken(tried)} taken; clearest {max(tried):.2f}")
     print(
         f"{'show-through':14}{'leaves':>7}{'taken':>7}{'dE scan':>9}{'dE step':>9}{'F scan':>9}{'F step':>9}"
         f"{'CER scan':>10}{'CER step':>10}{'blank':>8}{'blank':>8}"
