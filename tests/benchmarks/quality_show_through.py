@@ -1,6 +1,6 @@
 """Show-through taken out with the scan of the other side: how often, how well, and never for a back that is another's.
 
-    python tests/benchmarks/quality_show_through.py [LEAVES] [--seed S] [--fit]
+    python tests/benchmarks/quality_show_through.py [LEAVES] [--seed S] [--fit] [--picture FILE]
 
 Leaves are composed from two texts, with ink and show-through that are known: by tests/simulate/leaf.py, or with
 ``--fit`` by the harder pages of tests/fit that the limit of acceptance was chosen on. Every front is also tried with
@@ -15,11 +15,13 @@ from __future__ import annotations
 import argparse
 import shutil
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
+from PIL import Image
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
@@ -134,44 +136,73 @@ def main() -> None:
     parser.add_argument("leaves", type=int, nargs="?", default=24)
     parser.add_argument("--seed", type=int, default=61)
     parser.add_argument("--fit", action="store_true")
+    parser.add_argument("--picture", type=Path, help="draw the picture of the docs there, and nothing else")
     options = parser.parse_args()
     rng = np.random.default_rng(options.seed)
     reads = shutil.which("tesseract") is not None
+    if options.picture:
+        picture(options.picture)
+        return
     rows, others, before = [], [], None
     for index in range(options.leaves):
         made, said = (fitted if options.fit else simulated)(index, rng)
-        front, back = to_density(made.front), to_density(made.back)
         if before is not None:
             others.append(clarity(made.front, before))
         before = made.back
-        seen = show_through.find(front, None, back, None, WHICH)
-        cleaned = front if seen is None else without(front, seen.through)
-        under = cv2.GaussianBlur(np.ascontiguousarray(made.other[:, ::-1]), (0, 0), 1.8) > 0.25
-        lab = rgb2lab(made.clean)
-        gaps = [float(deltaE_ciede2000(rgb2lab(to_srgb(d, 8)), lab)[under].mean()) for d in (front, cleaned)]
-        copies = [play(paper.plan_reading(d).steps, to_srgb(d, 16)) for d in (front, cleaned)]
-        ink = [f_measure(otsu_ink(copy), made.ink > 0.5) if said else float("nan") for copy in copies]
-        read = [error_rate(recognised(copy), said) if said and reads else float("nan") for copy in copies]
-        marks = [float((copy[..., 1] < 128).mean()) if not said else float("nan") for copy in copies]
-        rows.append([SHARES[index % 4], seen is not None, *gaps, *ink, *read, *marks])
-    table = np.array(rows, float)
+        rows.append([SHARES[index % 4], *figures(made, said, reads)])
     likes = [clarity(*alike(what, k, rng)) for k in range(max(options.leaves // 4, 1)) for what in ALIKE]
     for what, tried in (("backs of another leaf", others), ("the same, folded, ruled, taped or printed alike", likes)):
-        print(f"{what}: {len(tried)} tried, {taken(tried)} taken; clearest {max(tried):.2f}")
-    print(
-        f"{'show-through':14}{'leaves':>7}{'taken':>7}{'dE scan':>9}{'dE step':>9}{'F scan':>9}{'F step':>9}"
-        f"{'CER scan':>10}{'CER step':>10}{'blank':>8}{'blank':>8}"
-    )
+        print(f"{what}: {len(tried)} tried, {taken(tried)} taken; clearest {max(tried, default=0):.2f}")
+    names = ("taken", "off px", "dE scan", "dE step", "F scan", "F step", "CER scan", "CER step", "blank", "blank")
+    print(f"{'show-through':14}{'leaves':>9}" + "".join(f"{name:>9}" for name in names))
+    table = np.array(rows, float)
     for share in (*SHARES, None):
         own = table if share is None else table[table[:, 0] == share]
         if len(own):
-            said = f"{'all' if share is None else share!s:14}{len(own):7d}{int(own[:, 1].sum()):7d}"
-            print(
-                said
-                + "".join(
-                    f"{np.nanmean(own[:, c]) if np.isfinite(own[:, c]).any() else np.nan:9.3f}" for c in range(2, 10)
-                )
-            )
+            means = [
+                f"{each[~np.isnan(each)].mean():9.3f}" if (~np.isnan(each)).any() else f"{'':9}" for each in own.T[1:]
+            ]
+            print(f"{'all' if share is None else share!s:14}{len(own):9d}" + "".join(means))
+
+
+def figures(made: leaf.Leaf, said: str, reads: bool) -> list[float]:
+    """Whether the back was taken, how far off it lies (px), then each figure as scanned and with the step."""
+    front, back = to_density(made.front), to_density(made.back)
+    seen = show_through.find(front, None, back, None, WHICH)
+    cleaned = front if seen is None else without(front, seen.through)
+    under = cv2.GaussianBlur(np.ascontiguousarray(made.other[:, ::-1]), (0, 0), 1.8) > 0.25
+    lab, nothing = rgb2lab(made.clean), float("nan")
+    gaps = [float(deltaE_ciede2000(rgb2lab(to_srgb(d, 8)), lab)[under].mean()) for d in (front, cleaned)]
+    copies = [play(paper.plan_reading(d).steps, to_srgb(d, 16)) for d in (front, cleaned)]
+    ink = [f_measure(otsu_ink(copy), made.ink > 0.5) if said else nothing for copy in copies]
+    read = [error_rate(recognised(copy), said) if said and reads else nothing for copy in copies]
+    marks = [nothing if said else float((copy[..., 1] < 128).mean()) for copy in copies]
+    off = nothing if seen is None else placed_off(made, seen.step.way, under)
+    return [float(seen is not None), off, *gaps, *ink, *read, *marks]
+
+
+def placed_off(made: leaf.Leaf, way: Sequence[Sequence[float]], under: np.ndarray) -> float:
+    """How far from where it is (px of the back, mean over its ink) the step says that the back lies."""
+    rows, columns = (each[::199] for each in np.nonzero(under))
+    one = np.ones(len(rows))
+    height, width = under.shape
+    said = np.array(way) @ np.array([(columns + 0.5) / width, (rows + 0.5) / height, one])
+    said = said * np.array([[made.back.shape[1]], [made.back.shape[0]]]) - 0.5
+    return float(np.hypot(*(said - made.placed @ np.array([columns, rows, one]))).mean())
+
+
+def picture(path: Path) -> None:
+    """Part of a front: as scanned; its reading copy without and with the scan of the back."""
+    rng = np.random.default_rng(11)
+    inks = [leaf.column(text(k, 3), 30, SHAPE)[0] for k in (0, 3)]
+    made = leaf.leaf(rng, (inks[0], inks[1]), "severe", 0.2, strength=0.5)
+    front = to_density(made.front)
+    seen = show_through.find(front, None, to_density(made.back), None, WHICH)
+    cleaned = front if seen is None else without(front, seen.through)
+    copies = [play(paper.plan_reading(d).steps, to_srgb(d, 16)) for d in (front, cleaned)]
+    shown = [each[40:380, 40:700] for each in (made.front, *copies)]
+    gap = np.full((24, shown[0].shape[1], 3), 255, np.uint8)
+    Image.fromarray(np.vstack([shown[0], gap, shown[1], gap, shown[2]])).save(path, quality=85)
 
 
 if __name__ == "__main__":
