@@ -26,8 +26,11 @@ _CURVE = 1024
 #: Grey patches need this much between neighbours (share of full scale), or the scan is clipped or upside down in tone.
 _LEAST_STEP = 0.004
 
-#: Darkest light of a curve: black of the card is 3 % of light; below it the curve runs straight in logarithms.
+#: Darkest light that a grey may need: black of the card is 3 % of light.
 _FLOOR = 1e-4
+
+#: How often matrix and curves follow one another: a fourth time changes nothing (measured on simulated scanners).
+_ROUNDS = 3
 
 
 @dataclass(frozen=True)
@@ -47,16 +50,25 @@ class ScannerProfile:
 def fit(codes: Array, truth: Array) -> ScannerProfile | None:
     """From device codes (24, 3) in 0..1 and CIELAB (24, 3) of the card; None where the greys do not rise.
 
-    The curves pass through the six greys, which so come out neutral; the matrix then has the least CIEDE2000.
+    The curves pass through the six greys, the matrix then has the least CIEDE2000. The card's greys are not neutral to
+    the last (its white is a little yellow), so each curve leads to the light that the matrix needs in its channel for
+    that grey; matrix and curves follow one another until both fit.
     """
     xyz = np.asarray(lab2xyz(truth, illuminant="D50"))
     greys = np.argsort(xyz[NEUTRALS, 1]) + NEUTRALS.start
-    curves = []
-    for channel in range(3):
-        x, y = codes[greys, channel], xyz[greys, 1]
-        if (np.diff(x) < _LEAST_STEP).any():
-            return None
-        curves.append(_curve(x, y))
+    if (np.diff(codes[greys], axis=0) < _LEAST_STEP).any() or (codes[greys[0]] <= 0).any():
+        return None
+    light = np.repeat(xyz[greys, 1:2], 3, axis=1)
+    matrix = np.zeros((3, 3))
+    for _ in range(_ROUNDS):
+        curves = np.array([_curve(codes[greys, channel], light[:, channel]) for channel in range(3)])
+        matrix = _matrix(curves, codes, xyz, truth)
+        light = np.maximum.accumulate(xyz[greys] @ np.linalg.inv(matrix).T)
+    return ScannerProfile(curves, matrix)
+
+
+def _matrix(curves: Array, codes: Array, xyz: Array, truth: Array) -> Array:
+    """The matrix (3, 3) of least mean square CIEDE2000 for these curves; its rows add up to D50."""
     at = np.linspace(0, 1, _CURVE)
     linear = np.stack([np.interp(codes[:, c], at, curves[c]) for c in range(3)], axis=1)
     start = np.linalg.lstsq(linear / xyz[:, 1:2], xyz / xyz[:, 1:2], rcond=None)[0].T
@@ -67,21 +79,17 @@ def fit(codes: Array, truth: Array) -> ScannerProfile | None:
         return np.asarray(deltaE_ciede2000(xyz2lab(np.maximum(linear @ made.T, 1e-6), illuminant="D50"), truth))
 
     found = np.asarray(least_squares(rest, start[:, :2].ravel()).x).reshape(3, 2)
-    return ScannerProfile(np.array(curves), np.c_[found, WHITE_D50 - found.sum(axis=1)])
+    return np.asarray(np.c_[found, WHITE_D50 - found.sum(axis=1)])
 
 
 def _curve(x: npt.NDArray[np.float64], y: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    """A rising curve through the greys in logarithms of light, straight beyond them, at most 1."""
-    logs = np.log(np.maximum(y, _FLOOR))
-    low = logs[0] - (logs[1] - logs[0]) / (x[1] - x[0]) * x[0]
-    high = logs[-1] + (logs[-1] - logs[-2]) / (x[-1] - x[-2]) * (1 - x[-1])
-    inside = (x > 0) & (x < 1)
-    through = PchipInterpolator(
-        np.r_[0, x[inside], 1], np.r_[min(low, logs[0] - 0.1), logs[inside], max(high, logs[-1])]
-    )
-    values = np.exp(through(np.linspace(0, 1, _CURVE)))
-    values[0] = 0.0
-    return np.asarray(np.minimum(values, 1.0))
+    """A rising curve through the greys in logarithms of code and light, a power law beyond them, at most 1."""
+    codes, lights = np.log(x), np.log(np.maximum(y, _FLOOR))
+    at = np.log(np.maximum(np.linspace(0, 1, _CURVE), 1e-6))
+    low, high = np.diff(lights)[[0, -1]] / np.diff(codes)[[0, -1]]
+    values = PchipInterpolator(codes, lights)(np.clip(at, codes[0], codes[-1]))
+    values += low * np.minimum(at - codes[0], 0) + high * np.maximum(at - codes[-1], 0)
+    return np.asarray(np.minimum(np.exp(values), 1.0))
 
 
 def as_icc(profile: ScannerProfile, name: str, made: datetime) -> bytes:

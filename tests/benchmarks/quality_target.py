@@ -17,6 +17,7 @@ from skimage.color import deltaE_ciede2000
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from surrogate.condition import scanner_profile
 from surrogate.condition.chart_find import find_chart
 from surrogate.condition.chart_values import EDITIONS, stars
 from surrogate.condition.target import target, wedge
@@ -24,10 +25,13 @@ from surrogate.condition.wedge import find_wedge
 from surrogate.errors import ScanSetAside
 from surrogate.imaging.density import to_density
 from surrogate.imaging.read import read_reduced
+from tests.simulate.colorimetry import lab_to_linear_srgb, linear_srgb_to_lab
+from tests.simulate.device import any_device
 from tests.simulate.target_scans import render, render_wedge
+from tests.simulate.tone import decode_srgb
 
-#: Photographs that are looked at.
-PHOTOGRAPHS = 200
+#: Photographs that are looked at, and simulated scanners that a profile is made for.
+PHOTOGRAPHS, DEVICES = 200, 60
 
 
 def main() -> None:
@@ -81,11 +85,36 @@ def main() -> None:
             except ScanSetAside:
                 continue
     print(f"grey wedge: found {wedges} of {count}, tone within 0.3: {sum(e <= 0.3 for e in off)} of {count}")
+    profiles(truth)
     photographs = os.environ.get("SURROGATE_PHOTOGRAPHS")
     if photographs:
         false_finds(Path(photographs), truth)
     else:
         print("false finds: skipped, SURROGATE_PHOTOGRAPHS is not set")
+
+
+def profiles(truth: np.ndarray) -> None:
+    """How far 4,500 colours that are not the card's are off, as sRGB and through a profile made from the card."""
+    generator = np.random.default_rng(7)
+    light = generator.uniform(0, 1, (4000, 3)) ** 2.2
+    light = np.r_[light, np.repeat(generator.uniform(0, 1, (500, 1)) ** 2.2, 3, axis=1)]
+    wanted, card = np.asarray(linear_srgb_to_lab(light)), np.asarray(lab_to_linear_srgb(truth), np.float64)
+    plain, through, greys, patches = [], [], [], []
+    for _ in range(DEVICES):
+        device = any_device(generator)
+        codes = np.rint(device.codes(card) * 65535) / 65535 + generator.normal(0, 0.0005, card.shape)
+        fitted = scanner_profile.fit(np.clip(codes, 0, 1), truth)
+        assert fitted is not None
+        seen = np.rint(device.codes(light) * 65535) / 65535
+        off = deltaE_ciede2000(fitted.lab(seen), wanted)
+        plain.append(deltaE_ciede2000(linear_srgb_to_lab(decode_srgb(seen)), wanted).mean())
+        through.append(off.mean())
+        greys.append(off[4000:].mean())
+        patches.append(deltaE_ciede2000(fitted.lab(codes), truth).mean())
+    print(
+        f"profile, mean CIEDE2000 of {DEVICES} scanners: {np.mean(plain):.1f} without, {np.mean(through):.2f} with it "
+        f"(worst scanner {np.max(through):.2f}), greys {np.mean(greys):.2f}; the card's patches {np.mean(patches):.2f}"
+    )
 
 
 def false_finds(photographs: Path, truth: np.ndarray) -> None:
