@@ -43,9 +43,9 @@ def put_back(catalogue: Catalogue, reference: str, back: Taken) -> None:
 
     Nothing is kept where the original has another back, whose scan came first.
     """
-    masters = {master.side: master for master in catalogue.masters(reference)}
-    if Side.VERSO not in masters:
-        record = placing.master_record(reference, back).model_copy(update={"file": masters[Side.RECTO].file})
+    front = catalogue.master(reference, Side.RECTO)
+    if front is not None and catalogue.master(reference, Side.VERSO) is None:
+        record = placing.master_record(reference, back).model_copy(update={"file": front.file})
         catalogue.put_master(reference, record, complete=False)
 
 

@@ -158,8 +158,7 @@ def _move(catalogue: Catalogue, old: tuple[str, Side], new: tuple[str, Side], go
 
 
 def _sides(catalogue: Catalogue, reference: str) -> _Sides:
-    found = {master.side: master for master in catalogue.masters(reference)}
-    return _Sides(found.get(Side.RECTO), found.get(Side.VERSO))
+    return _Sides(catalogue.master(reference, Side.RECTO), catalogue.master(reference, Side.VERSO))
 
 
 def _made_of(catalogue: Catalogue, reference: str, master: Master) -> list[str]:

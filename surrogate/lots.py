@@ -62,7 +62,7 @@ def _prints(batch: Batch) -> list[list[_Print]]:
     named: dict[str, list[_Print]] = defaultdict(list)
     for reference, name in batch.catalogue.lots_written():
         row = batch.catalogue.original(reference)
-        front = next((each for each in batch.catalogue.masters(reference) if each.side is Side.RECTO), None)
+        front = batch.catalogue.master(reference, Side.RECTO)
         if row is None or front is None:
             continue
         decided = wording.decisions_again(batch.catalogue, batch.settings, batch.profiles, row, front)

@@ -361,7 +361,7 @@ def test_pixels_profile_and_resolution_stay(tmp_path: Path, embedder: Embedder, 
     with Image.open(path) as image:
         before = (image.tobytes(), image.info["icc_profile"], [float(value) for value in image.info["dpi"]])
     embedder.write(path, full())
-    embedder.rewrite(path, full().model_copy(update={"title": "Another title"}))
+    embedder.rewrite_many([(path, full().model_copy(update={"title": "Another title"}))])
     with Image.open(path) as image:
         assert (image.tobytes(), image.info["icc_profile"], [float(v) for v in image.info["dpi"]]) == before
     exif_ppi = exiv2_values(path, "Exif.Image.XResolution")
@@ -374,7 +374,7 @@ def test_same_words_same_bytes_whatever_the_file_held_before(tmp_path: Path, emb
     short = Description(reference="2026.001.0007", title="The ferry leaves")
     embedder.write(fresh, short)
     embedder.write(used, full())
-    embedder.rewrite(used, short)
+    embedder.rewrite_many([(used, short)])
     assert fresh.read_bytes() == used.read_bytes()
     assert [each.name for each in tmp_path.iterdir() if each not in (fresh, used)] == []
 
@@ -386,7 +386,7 @@ def test_copies_as_the_encoder_makes_them_end_up_the_same_too(tmp_path: Path, em
         picture.jpegsave(str(path), keep="icc|exif")
     embedder.write(fresh, Description(title="The ferry leaves"))
     embedder.write(used, full())
-    embedder.rewrite(used, Description(title="The ferry leaves"))
+    embedder.rewrite_many([(used, Description(title="The ferry leaves"))])
     assert fresh.read_bytes() == used.read_bytes()
     with Image.open(fresh) as image:
         assert round(image.info["dpi"][0]) == 300

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from surrogate.collection.cells import plain_cell, safe_cell
 from surrogate.description.columns import COLUMNS, column_for
 from surrogate.description.encodings import decode
-from surrogate.description.matching import match, matching
+from surrogate.description.matching import matching
 from surrogate.description.sheet import Sheet, caption_from, read_sheet, write_sheet
 from surrogate.errors import WrongUse
 from surrogate.records import Kind, Side, Strength, Tone
@@ -316,13 +316,13 @@ def sheet_of(*files: str) -> Sheet:
 )
 def test_rows_find_their_scan_by_name(file: str, found: str | None) -> None:
     names = ["album/IMG_0001.tif", "album/2026.001.0004.tif", "album/gru\u0308ße.png"]
-    assert list(match(sheet_of(file), names)) == ([found] if found else [])
+    assert list(matching(sheet_of(file), names).rows) == ([found] if found else [])
 
 
 def test_the_folder_decides_between_equal_names() -> None:
     names = ["a/1.tif", "b/1.tif", "b/1.jpg"]
-    assert list(match(sheet_of("a/1.tif", "b/1.tif"), names)) == ["a/1.tif", "b/1.tif"]
-    assert list(match(sheet_of("x/a/1"), names)) == ["a/1.tif"]
+    assert list(matching(sheet_of("a/1.tif", "b/1.tif"), names).rows) == ["a/1.tif", "b/1.tif"]
+    assert list(matching(sheet_of("x/a/1"), names).rows) == ["a/1.tif"]
 
 
 def test_ambiguous_rows_are_reported_and_given_to_no_scan() -> None:

@@ -243,6 +243,13 @@ class Catalogue:
         rows = self._db.execute("SELECT record FROM masters WHERE reference = ? ORDER BY side", (reference,))
         return [Master.model_validate_json(r[0]) for r in rows]
 
+    def master(self, reference: str, side: Side) -> Master | None:
+        """The master of one side of an original, or None."""
+        row = self._db.execute(
+            "SELECT record FROM masters WHERE reference = ? AND side = ?", (reference, side.value)
+        ).fetchone()
+        return None if row is None else Master.model_validate_json(row[0])
+
     def pages_with(self, sha256: str) -> list[int]:
         """The pages, from 0, of a file with these bytes that are sides of their own."""
         rows = self._db.execute("SELECT page FROM masters WHERE sha256 = ? ORDER BY page", (sha256,))

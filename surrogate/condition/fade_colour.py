@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from surrogate.condition import border as borders
 from surrogate.condition import fade_network as network
+from surrogate.condition.colorimetry import triple
 from surrogate.records import Grade, Triple
 
 Floats = npt.NDArray[np.float32]
@@ -234,13 +235,13 @@ def _told(sight: _Sight, look: network.Look, about_lot: tuple[str, ...]) -> Fade
     theta = network.gated(look.theta, look.gate).astype(np.float64).round(5)
     matrix = network.dye_matrix(theta[12:].astype(np.float32)).astype(np.float64).round(5)
     made = FadeEstimate(
-        dye_share=_triple(np.clip(np.exp(theta[:3]), 0.05, 1.05)),
-        base_density=_triple(theta[3:6]),
-        fresh_base=_triple(theta[6:9]),
-        light=_triple(np.clip(theta[9:12], -0.5, 3.0)),
+        dye_share=triple(np.clip(np.exp(theta[:3]), 0.05, 1.05), 5),
+        base_density=triple(theta[3:6], 5),
+        fresh_base=triple(theta[6:9], 5),
+        light=triple(np.clip(theta[9:12], -0.5, 3.0), 5),
         covariance=_covariance(look, bordered=sight.border is not None).round(8),
         evidence=(),
-        dye_matrix=(_triple(matrix[0]), _triple(matrix[1]), _triple(matrix[2])),
+        dye_matrix=(triple(matrix[0], 5), triple(matrix[1], 5), triple(matrix[2], 5)),
         shading=round(float(network.weights()["beta"]), 5),
     )
     return replace(made, evidence=(*_words(made, sight), *about_lot))
@@ -252,12 +253,12 @@ def _nothing(density: Floats) -> FadeEstimate:
     matrix = network.dye_matrix().astype(np.float64).round(5)
     return FadeEstimate(
         dye_share=(1.0, 1.0, 1.0),
-        base_density=_triple(base),
-        fresh_base=_triple(base),
+        base_density=triple(base, 5),
+        fresh_base=triple(base, 5),
         light=(0.0, 0.0, 0.0),
         covariance=np.diag([1.0] * 3 + [0.25] * 3),
         evidence=("the picture is too small or too even to judge from",),
-        dye_matrix=(_triple(matrix[0]), _triple(matrix[1]), _triple(matrix[2])),
+        dye_matrix=(triple(matrix[0], 5), triple(matrix[1], 5), triple(matrix[2], 5)),
         shading=round(float(network.weights()["beta"]), 5),
         measurable=False,
     )
@@ -291,7 +292,3 @@ def _words(e: FadeEstimate, sight: _Sight) -> tuple[str, ...]:
         if dose > 0.15 and share < 1 - SLIGHT:
             said.append(f"light tones lost more of their {name} than dark ones, as fading by light does")
     return tuple(said)
-
-
-def _triple(values: npt.NDArray[np.float64]) -> Triple:
-    return (round(float(values[0]), 5), round(float(values[1]), 5), round(float(values[2]), 5))

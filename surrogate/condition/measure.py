@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from surrogate.condition import fade_colour, fade_silver, lot, stain
+from surrogate.condition.colorimetry import triple
 from surrogate.condition.fade_colour import FadeEstimate
 from surrogate.condition.fade_silver import SilverEstimate
 from surrogate.records import Condition, Fade, Grade, Kind, Lot, Side, Triple
@@ -93,7 +94,7 @@ def measure_page(parts: list[Measured], page: Floats, *, side: Side, ppi: float 
 
 def _fade(density: Floats, kind: Kind, side: Side, colour: FadeEstimate | None, silver: SilverEstimate | None) -> Fade:
     sample = density[::3, ::3]  # about 100,000 pixels tell a percentile as well as a million
-    lightest, darkest = (_rounded(row) for row in np.percentile(sample, [LIGHTEST, DARKEST], axis=(0, 1)))
+    lightest, darkest = (triple(row, 4) for row in np.percentile(sample, [LIGHTEST, DARKEST], axis=(0, 1)))
     loss: Triple | None
     if colour is not None:
         loss, spread, grade = fade_colour.density_loss(colour)
@@ -114,8 +115,8 @@ def _fade(density: Floats, kind: Kind, side: Side, colour: FadeEstimate | None, 
         grade=grade,
         density_min=lightest,
         density_max=darkest,
-        density_loss=_rounded(np.array(loss)) if measurable else None,
-        uncertainty=_rounded(np.array(spread)) if measurable else None,
+        density_loss=triple(np.array(loss), 4) if measurable else None,
+        uncertainty=triple(np.array(spread), 4) if measurable else None,
         note=note,
     )
 
@@ -130,10 +131,6 @@ def _silver_grade(silver: SilverEstimate) -> Grade:
         (fade_colour.SLIGHT, Grade.SLIGHT),
     )
     return next((grade for bound, grade in steps if silver.loss >= bound), Grade.NONE)
-
-
-def _rounded(values: npt.NDArray[np.floating]) -> Triple:
-    return (round(float(values[0]), 4), round(float(values[1]), 4), round(float(values[2]), 4))
 
 
 def proxy(density: Floats, most_pixels: int = 1_000_000) -> Floats:

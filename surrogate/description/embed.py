@@ -89,10 +89,6 @@ class Embedder:
         if failures:
             raise EmbeddingFailed(" ".join(failures))
 
-    def rewrite(self, path: Path, description: Description) -> None:
-        """Replace the description of a finished copy; see :meth:`rewrite_many`."""
-        self.rewrite_many([(path, description)])
-
     def rewrite_many(self, items: Sequence[tuple[Path, Description]]) -> None:
         """Replace the descriptions of finished copies: metadata only, no pixel is encoded again.
 

@@ -19,9 +19,6 @@ import numpy.typing as npt
 
 from surrogate.records import Record
 
-#: Radius of a new mark: a face in a group of some fifteen people side by side.
-USUAL_RADIUS = 0.035
-
 _SHARE = r"(0?\.\d+|[01](?:\.0+)?)"
 _MARK = re.compile(rf"(.*?)\s*@\s*{_SHARE}\s+{_SHARE}\s+{_SHARE}")
 

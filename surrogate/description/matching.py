@@ -19,11 +19,6 @@ class Matching(Record):
     notes: list[str]
 
 
-def match(sheet: Sheet, names: Sequence[str]) -> dict[str, SheetRow]:
-    """The row of each scan, by the scan's relative path; scans without a row are absent."""
-    return matching(sheet, names).rows
-
-
 def matching(sheet: Sheet, names: Sequence[str], backs: Mapping[str, str] | None = None) -> Matching:
     """Match rows to scans by ``file``: with or without folder and extension, in any case.
 

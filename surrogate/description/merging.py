@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from surrogate.description.words import month_number
 from surrogate.records import Record
@@ -28,35 +28,6 @@ class Conflict(Record):
         """One sentence for a person."""
         where = f"{self.reference} {self.side}".strip()
         return f"{where}, {self.column}: the sheet says {self.sheet!r}, the desk says {self.other!r}; choose one."
-
-
-def merge(
-    base: Sequence[Row], sheet: Sequence[Row], other: Sequence[Row]
-) -> tuple[list[dict[str, str]], list[Conflict]]:
-    """Merge rows field by field.
-
-    ``base`` is what the tool last wrote, ``sheet`` what stands in the sheet now, ``other`` what the catalogue
-    (the desk) holds now. Rows are told apart by ``reference`` and ``side``, or by ``file`` where there is no
-    reference. A row that was deleted from the sheet comes back: a deleted row is more often a slip than a wish.
-    Order: the sheet's rows, then rows that only the catalogue has.
-    """
-    bases, others = _by_key(base), _by_key(other)
-    merged: list[dict[str, str]] = []
-    conflicts: list[Conflict] = []
-    seen: set[tuple[str, str]] = set()
-    for row in sheet:
-        key = _key(row)
-        if key in seen:  # a second row for the same side stays as the person wrote it
-            merged.append(dict(row))
-            continue
-        seen.add(key)
-        fields, clashes = merge_row(bases.get(key, {}), row, others.get(key, bases.get(key, {})))
-        merged.append(fields)
-        conflicts += clashes
-    for key, row in others.items():
-        if key not in seen:
-            merged.append(dict(row))
-    return merged, conflicts
 
 
 def merge_row(base: Row, sheet: Row, other: Row) -> tuple[dict[str, str], list[Conflict]]:
@@ -127,12 +98,3 @@ def _redressed_date(cell: str, before: str) -> bool:
     if parts[0] == year:
         return parts[1:] == [month, day or 1]
     return parts[2] in (year, year % 100) and sorted(parts[:2]) == whole
-
-
-def _key(row: Row) -> tuple[str, str]:
-    reference = row.get("reference", "").strip()
-    return (reference or f"file {row.get('file', '').strip()}", row.get("side", "").strip())
-
-
-def _by_key(rows: Sequence[Row]) -> dict[tuple[str, str], Row]:
-    return {_key(row): row for row in reversed(rows)}

@@ -16,7 +16,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from starlette.background import BackgroundTask
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -29,11 +28,11 @@ from surrogate.collection.numbering import name_of
 from surrogate.description.text import clean
 from surrogate.desk import words
 from surrogate.desk.guard import Refused
-from surrogate.desk.room import Room, back_to, one, side_of
+from surrogate.desk.room import Room, back_to, master_of, one, side_of
 from surrogate.desk.shelf import view_of
 from surrogate.errors import CollectionUnusable
 from surrogate.intake.quads import is_convex, ordered
-from surrogate.records import Master, Side
+from surrogate.records import Side
 
 #: Parts of one scan that can be drawn: more prints do not lie on a scanner's bed or an album page.
 MOST_PARTS = 12
@@ -75,7 +74,7 @@ class Decisions:
             raise Refused(400, "refused_form")
         with held(self._room.folder, "desk"), open_catalogue(self._room.folder) as catalogue:
             outlining.read(self._room.folder).adopt(catalogue)
-            master = _master(catalogue, reference, side)
+            master = master_of(catalogue, reference, side)
             with catalogue.transaction():
                 before = catalogue.caption(reference, side).turn
                 words.put_cell(catalogue, reference, side, "turn", str((before + by) % 360 or ""))
@@ -92,7 +91,7 @@ class Decisions:
         """The scan with the outlines of the pictures on it, each corner a handle."""
         reference, side = self._room.reference(request), side_of(request)
         with open_catalogue(self._room.folder) as catalogue:
-            master = _master(catalogue, reference, side)
+            master = master_of(catalogue, reference, side)
             turn = catalogue.caption(reference, side).turn
             rows = [row for row in catalogue.outlines(reference, side) if row.corners is not None]
         width, height = (master.height, master.width) if turn in {90, 270} else (master.width, master.height)
@@ -115,7 +114,7 @@ class Decisions:
         reference, side = self._room.reference(request), side_of(request)
         with held(self._room.folder, "desk"), open_catalogue(self._room.folder) as catalogue:
             outlining.read(self._room.folder).adopt(catalogue)
-            master = _master(catalogue, reference, side)
+            master = master_of(catalogue, reference, side)
             turn = catalogue.caption(reference, side).turn
             frame = (master.height, master.width) if turn in {90, 270} else (master.width, master.height)
             drawn = [] if one(fields, "whole") == "1" else _drawn(fields, frame)
@@ -215,13 +214,6 @@ def _side(fields: Mapping[str, Sequence[str]]) -> Side:
         return Side(one(fields, "side"))
     except ValueError as error:
         raise Refused(400, "refused_form") from error
-
-
-def _master(catalogue: Catalogue, reference: str, side: Side) -> Master:
-    found = next((master for master in catalogue.masters(reference) if master.side is side), None)
-    if found is None:
-        raise HTTPException(404)
-    return found
 
 
 def _line(text: str) -> str:

@@ -18,7 +18,7 @@ from surrogate.desk.guard import Guard, Keys, Limits, Refused
 from surrogate.desk.late import Late
 from surrogate.desk.lists import Lists
 from surrogate.desk.room import Room, texts_of
-from surrogate.errors import ScanSetAside, SurrogateError
+from surrogate.errors import SurrogateError
 
 _P = ParamSpec("_P")
 
@@ -67,7 +67,6 @@ def create_app(folder: Path, key: str, limits: Limits | None = None) -> Starlett
             Refused: wrong.refused,
             HTTPException: wrong.nothing,
             SurrogateError: wrong.trouble,
-            ScanSetAside: wrong.unreadable,
         },
     )
     app.router.redirect_slashes = False  # an address is right or there is nothing at it
@@ -115,9 +114,5 @@ class _Wrong:
         return self._room.message(request, status, texts_of(request)["missing"])
 
     def trouble(self, request: Request, error: Exception) -> Response:
-        """The collection is in use, read-only or full: the error's own sentence."""
-        return self._room.message(request, 503, f"{texts_of(request)['trouble']}. {error}")
-
-    def unreadable(self, request: Request, error: Exception) -> Response:
-        """A master that cannot be read."""
+        """The collection is in use, read-only or full, or a master cannot be read: the error's own sentence."""
         return self._room.message(request, 503, f"{texts_of(request)['trouble']}. {error}")

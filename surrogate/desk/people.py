@@ -48,7 +48,7 @@ def as_kept(catalogue: Catalogue, reference: str, text: str) -> str:
 
 def _cut(catalogue: Catalogue, reference: str) -> tuple[int, int, int, Corners | None] | None:
     """(width, height, turn, outline) by which the copy of the front is cut from its scan; None without a front."""
-    front = next((master for master in catalogue.masters(reference) if master.side is Side.RECTO), None)
+    front = catalogue.master(reference, Side.RECTO)
     if front is None:
         return None
     turn = catalogue.caption(reference, Side.RECTO).turn

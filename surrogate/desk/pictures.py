@@ -17,11 +17,11 @@ from surrogate import wording
 from surrogate.collection import paths, profiles, settings
 from surrogate.collection.catalogue import Catalogue, open_catalogue
 from surrogate.collection.numbering import name_of
-from surrogate.desk.room import Room, side_of
+from surrogate.desk.room import Room, master_of, side_of
 from surrogate.desk.shelf import view_of
 from surrogate.errors import ScanSetAside
 from surrogate.jobs import Decisions
-from surrogate.records import Kind, Master, Side, Strength, Tone
+from surrogate.records import Kind, Side, Strength, Tone
 
 if TYPE_CHECKING:
     from surrogate.previewing import Look, Viewer
@@ -96,7 +96,7 @@ class Pictures:
         asked = request.path_params
         reference, side = self._room.reference(request), side_of(request)
         with open_catalogue(self._room.folder) as catalogue:
-            master = _master(catalogue, reference, side)
+            master = master_of(catalogue, reference, side)
         if max(asked["level"], asked["column"], asked["row"]) > 10_000:
             raise HTTPException(404)
         viewer = self._open_viewer()
@@ -142,7 +142,7 @@ class Pictures:
 
         reference, side = self._room.reference(request), side_of(request)
         with open_catalogue(self._room.folder) as catalogue:
-            master = _master(catalogue, reference, side)
+            master = master_of(catalogue, reference, side)
             decided = decided_for(self._room.folder, catalogue, reference, side)
             row = catalogue.original(reference)
             drawn = [each for each in catalogue.outlines(reference, side) if each.corners is not None]
@@ -196,13 +196,6 @@ def decided_for(folder: Path, catalogue: Catalogue, reference: str, side: Side) 
     row = catalogue.original(reference)
     if row is None:
         raise HTTPException(404)
-    master = _master(catalogue, reference, side)
+    master = master_of(catalogue, reference, side)
     found = settings.read(folder)
     return wording.decisions_again(catalogue, found, profiles.read(folder, found), row, master)
-
-
-def _master(catalogue: Catalogue, reference: str, side: Side) -> Master:
-    found = next((master for master in catalogue.masters(reference) if master.side is side), None)
-    if found is None:
-        raise HTTPException(404)
-    return found

@@ -15,12 +15,12 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from surrogate.collection.catalogue import open_catalogue
+from surrogate.collection.catalogue import Catalogue, open_catalogue
 from surrogate.collection.search_index import SearchIndex
 from surrogate.desk.guard import Keys, Refused, form
 from surrogate.desk.shelf import entry_from
 from surrogate.desk.texts import LANGUAGES, language_for
-from surrogate.records import Side
+from surrogate.records import Master, Side
 
 if TYPE_CHECKING:
     from surrogate.desk.sheets import SheetKeeper
@@ -137,6 +137,14 @@ def language_of(request: Request) -> str:
 def texts_of(request: Request) -> Mapping[str, str]:
     """The texts in the language of the answer."""
     return LANGUAGES[language_of(request)]
+
+
+def master_of(catalogue: Catalogue, reference: str, side: Side) -> Master:
+    """The master of one side. Raises HTTPException 404 where it was not scanned."""
+    found = catalogue.master(reference, side)
+    if found is None:
+        raise HTTPException(404)
+    return found
 
 
 def side_of(request: Request) -> Side:

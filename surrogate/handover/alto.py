@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
-from typing import TextIO
+from typing import TextIO, TypeVar
 
 from defusedxml.ElementTree import parse
 
@@ -15,6 +15,8 @@ from surrogate.handover.xmlstream import XmlStream
 
 NAMESPACE = "http://www.loc.gov/standards/alto/ns-v4#"
 _NS = {"a": NAMESPACE}
+
+Number = TypeVar("Number", int, float)
 
 
 @dataclass(frozen=True)
@@ -52,7 +54,7 @@ class Page:
         return round(sum(word.confidence * len(word.text) for word in self.words) / letters, 3)
 
 
-def hull(boxes: Sequence[tuple[int, int, int, int]]) -> tuple[int, int, int, int]:
+def hull(boxes: Sequence[tuple[Number, Number, Number, Number]]) -> tuple[Number, Number, Number, Number]:
     """The smallest box (left, top, width, height) around all boxes."""
     left, top = min(box[0] for box in boxes), min(box[1] for box in boxes)
     right, bottom = max(box[0] + box[2] for box in boxes), max(box[1] + box[3] for box in boxes)

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 
+from surrogate.handover.alto import hull
+
 Box = tuple[float, float, float, float]
 
 #: A recognised line belongs to a written one when at least this share of its words stand there in the same order.
@@ -22,12 +24,6 @@ class _Spoken:
 
 def _words(lines: Sequence[str]) -> list[_Spoken]:
     return [_Spoken(word.casefold(), number) for number, line in enumerate(lines) for word in line.split()]
-
-
-def _hull(boxes: Sequence[Box]) -> Box:
-    left, top = min(box[0] for box in boxes), min(box[1] for box in boxes)
-    right, bottom = max(box[0] + box[2] for box in boxes), max(box[1] + box[3] for box in boxes)
-    return left, top, right - left, bottom - top
 
 
 def places(recognised: Sequence[tuple[str, Box | None]], written: Sequence[str]) -> list[Box | None]:
@@ -49,5 +45,5 @@ def places(recognised: Sequence[tuple[str, Box | None]], written: Sequence[str])
     for line in range(len(written)):
         owned = [n for (mine, n), words in shared.items() if mine == line and words >= _SHARE * lengths[n]]
         boxes = [box for n in owned if (box := recognised[n][1]) is not None]
-        made.append(_hull(boxes) if boxes else None)
+        made.append(hull(boxes) if boxes else None)
     return made

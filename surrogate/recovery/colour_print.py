@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from surrogate.condition.colorimetry import triple
 from surrogate.condition.fade_colour import SLIGHT, FadeEstimate, density_loss
 from surrogate.condition.fade_network import light_fade
 from surrogate.imaging.density import mean_of_channels
@@ -71,9 +72,9 @@ def scaled(e: FadeEstimate, strength: float) -> FadeEstimate:
     base = np.array(e.base_density)
     return replace(
         e,
-        dye_share=_triple(np.array(e.dye_share) ** strength),
-        fresh_base=_triple(base + strength * (np.array(e.fresh_base) - base)),
-        light=_triple(np.array(e.light) * strength),
+        dye_share=triple(np.array(e.dye_share) ** strength, 6),
+        fresh_base=triple(base + strength * (np.array(e.fresh_base) - base), 6),
+        light=triple(np.array(e.light) * strength, 6),
     )
 
 
@@ -107,7 +108,7 @@ def steps(e: FadeEstimate) -> list[Step]:
     base = np.array(e.base_density)
     made: list[Step] = []
     made.append(
-        Matrix(why="density above the base to amounts of dye", matrix=_rows(inverse), offset=_triple(-inverse @ base))
+        Matrix(why="density above the base to amounts of dye", matrix=_rows(inverse), offset=triple(-inverse @ base, 6))
     )
     undo = [_undoing(e.dye_share[i], e.light[i], e.shading) for i in range(3)]
     made.append(Curves(why="each dye given back what it lost", red=undo[0], green=undo[1], blue=undo[2]))
@@ -164,8 +165,4 @@ def _words(found: FadeEstimate, held: FadeEstimate) -> list[str]:
 
 
 def _rows(matrix: npt.NDArray[np.float64]) -> tuple[Triple, Triple, Triple]:
-    return (_triple(matrix[0]), _triple(matrix[1]), _triple(matrix[2]))
-
-
-def _triple(values: npt.NDArray[np.float64]) -> Triple:
-    return (round(float(values[0]), 6), round(float(values[1]), 6), round(float(values[2]), 6))
+    return (triple(matrix[0], 6), triple(matrix[1], 6), triple(matrix[2], 6))
