@@ -16,8 +16,8 @@ Array = npt.NDArray[np.float64]
 #: 19264-1 allows 2 L* at level A). "target": what a target leaves, since dyes and its pigments look alike to no two
 #: scanners; chosen on simulated pairs of other pictures than those reported.
 CONTRAST_SD: dict[Evidence, tuple[float, float]] = {
-    "none": (0.022, 0.017),
-    "base": (0.022, 0.017),
+    "none": (0.028, 0.020),
+    "base": (0.028, 0.020),
     "session": (0.006, 0.012),
     "target": (0.004, 0.009),
 }

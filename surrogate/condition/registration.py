@@ -1,4 +1,4 @@
-"""Laying one scan of an original over another: features first, then phase correlation to a part of a pixel."""
+"""Laying one scan of an original over another: features, phase correlation, then least squares on every edge."""
 
 from __future__ import annotations
 
@@ -26,10 +26,22 @@ _TILE, _TILES, _PEAK = 128, 9, 0.05
 #: A tile that wants to move farther than this (px) has been misled.
 _FARTHEST = 3.0
 
+#: The last step: steps at most, the move (px) at which it stands, smoothing (px), and the share of pixels, those of
+#: strongest edges, that it is fitted on. Chosen on pairs of other pictures than those reported.
+_STEPS, _STANDS_PX, _SMOOTH_PX, _EDGES = 5, 0.003, 0.7, 0.6
 
-def _levelled(density: Floats) -> Floats:
-    """Detail of a density picture (H, W, 3) as (H, W) in -1 to 1: fade, exposure and stain are levelled out."""
-    grey = density.mean(axis=2)
+#: An edge counts half when it is this many median differences off. Chosen like those above: 0.4 to 1.5 were tried.
+_AGREES = 0.6
+
+#: Condition of the normal equations above which edges do not fix all six numbers (judgement).
+_UNDECIDED = 1e4
+
+#: Over this distance (px) both pictures are brought to one contrast before they are compared.
+_CONTRAST_PX = 12.0
+
+
+def _levelled(grey: Floats) -> Floats:
+    """Detail of a density (H, W) in -1 to 1: fade, exposure and stain are levelled out."""
     flat = grey - cv2.GaussianBlur(grey, (0, 0), max(grey.shape) / 100)
     spread = float(np.percentile(np.abs(flat), 98)) or 1.0
     return np.asarray(np.tanh(flat / spread), np.float32)
@@ -75,11 +87,27 @@ def register(fixed: Floats, moving: Floats) -> Array | None:
     if start is None or agreeing.sum() < _FEWEST or not 0.05 < abs(np.linalg.det(start[:, :2])) < 20:
         return None
     whole = _grow(1 / shrunk_other) @ np.vstack([start, [0, 0, 1]]) @ _grow(shrunk)
-    return _refined(_levelled(fixed), _levelled(moving), whole)[:2]
+    detail, grey = _levelled(fixed.mean(axis=2)), np.ascontiguousarray(moving.mean(axis=2))
+    return _settled(detail, grey, _refined(detail, grey, whole))[:2]
+
+
+def _placed(grey: Floats, transform: Array, shape: tuple[int, ...]) -> Floats:
+    """The moving picture's density (H, W) in the fixed one's frame, levelled there: what lies around it has no part."""
+    placed = cv2.warpAffine(
+        grey,
+        transform[:2],
+        (shape[1], shape[0]),
+        flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    return _levelled(np.asarray(placed, np.float32))
 
 
 def _refined(one: Floats, other: Floats, start: Array) -> Array:
-    """Move tile by tile to where the phases agree, twice; ``start`` stands where too little is in common."""
+    """Move tile by tile to where the phases agree, twice; ``start`` stands where too little is in common.
+
+    ``one`` is levelled detail, ``other`` the moving picture's density.
+    """
     height, width = one.shape
     tile = min(_TILE, height, width)
     window = cv2.createHanningWindow((tile, tile), cv2.CV_32F)
@@ -90,26 +118,74 @@ def _refined(one: Floats, other: Floats, start: Array) -> Array:
     ]
     found = start
     for _ in range(2):
-        placed = cv2.warpAffine(other, found[:2], (width, height), flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP)
+        placed = _placed(other, found, one.shape)
         moves = []
         for x, y in corners:
-            (dx, dy), peak = cv2.phaseCorrelate(
-                one[y : y + tile, x : x + tile], placed[y : y + tile, x : x + tile], window
-            )
+            here, there = (p[y : y + tile, x : x + tile].copy() for p in (one, placed))  # OpenCV windows them in place
+            (dx, dy), peak = cv2.phaseCorrelate(here, there, window)
             if peak > _PEAK and np.hypot(dx, dy) < _FARTHEST:
                 moves.append((x + (tile - 1) / 2, y + (tile - 1) / 2, dx, dy, peak))
         if len(moves) < _FEWEST:
             return found
         x, y, dx, dy, peak = np.array(moves).T
-        here, there = np.c_[x, y], np.c_[x + dx, y + dy]
-        _, agreeing = cv2.estimateAffine2D(here, there, ransacReprojThreshold=0.5)
+        middles, moved = np.c_[x, y], np.c_[x + dx, y + dy]
+        _, agreeing = cv2.estimateAffine2D(middles, moved, ransacReprojThreshold=0.5)
         kept = agreeing.ravel() > 0
         if kept.sum() < _FEWEST:
             return found
         weight = peak[kept, None]
-        step = np.linalg.lstsq(weight * np.c_[here, np.ones(len(here))][kept], weight * there[kept], rcond=None)[0].T
+        step = np.linalg.lstsq(weight * np.c_[middles, np.ones(len(x))][kept], weight * moved[kept], rcond=None)[0].T
         found = found @ np.vstack([step, [0, 0, 1]])
     return found
+
+
+def _settled(one: Floats, other: Floats, start: Array) -> Array:
+    """Gauss-Newton steps for the affine map that brings every edge of ``other`` onto ``one`` (Lucas and Kanade 1981).
+
+    Edges that do not agree (a stain, dust) count little, by Cauchy weights. ``start`` stands where edges are too few.
+    """
+    height, width = one.shape
+    covered = cv2.warpAffine(
+        np.ones(other.shape, np.uint8), start[:2], (width, height), flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+    )
+    first = cv2.GaussianBlur(one, (0, 0), _SMOOTH_PX)
+    strength = cv2.magnitude(*_slopes(first))
+    inside = cv2.erode(covered, np.ones((9, 9)), borderValue=0) > 0
+    if not inside.any():
+        return start
+    chosen = np.nonzero(inside & (strength >= np.percentile(strength[inside], 100 * (1 - _EDGES))))
+    x, y = (chosen[1] / width - 0.5).astype(np.float32), ((chosen[0] - height / 2) / width).astype(np.float32)
+    power = _power(first)
+    found = start
+    for _ in range(_STEPS):
+        second = cv2.GaussianBlur(_placed(other, found, one.shape), (0, 0), _SMOOTH_PX)
+        rest = (first - second * np.sqrt(power / _power(second)))[chosen]
+        gx, gy = (slope[chosen] for slope in _slopes((first + second) / 2))
+        weight = 1 / (1 + (rest / (_AGREES * np.median(np.abs(rest)) + 1e-6)) ** 2)
+        design = np.stack([gx, gx * x, gx * y, gy, gy * x, gy * y], axis=1)
+        held = (design * weight[:, None]).T.astype(np.float64)
+        normal = held @ design
+        if np.linalg.cond(normal) > _UNDECIDED:
+            return start
+        p = np.linalg.solve(normal, held @ rest)
+        step = np.eye(3)
+        for row, (shift, across, down) in enumerate((p[:3], p[3:])):
+            step[row] += (across / width, down / width, shift - across / 2 - down * height / width / 2)
+        found = found @ step
+        if np.abs(p).max() < _STANDS_PX:
+            break
+    return found
+
+
+def _slopes(picture: Floats) -> tuple[Floats, Floats]:
+    """Slope per px along x and y (Scharr's kernel, whose weights sum to 32)."""
+    x, y = (cv2.Scharr(picture, cv2.CV_32F, *axis, scale=1 / 32) for axis in ((1, 0), (0, 1)))
+    return np.asarray(x, np.float32), np.asarray(y, np.float32)
+
+
+def _power(picture: Floats) -> Floats:
+    """Mean square of the detail around each pixel."""
+    return np.asarray(cv2.GaussianBlur(picture * picture, (0, 0), _CONTRAST_PX) + 1e-5, np.float32)
 
 
 def laid_over(moving: Floats, transform: Array, shape: tuple[int, int]) -> tuple[Floats, npt.NDArray[np.bool_]]:
