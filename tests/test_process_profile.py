@@ -24,6 +24,7 @@ from surrogate.condition.target import profile
 from surrogate.description.embed import embedder
 from surrogate.errors import CollectionUnusable
 from surrogate.imaging.encode import srgb_profile
+from surrogate.printing import frame
 from surrogate.processing import ProcessReport, process
 from surrogate.rehearsing import rehearse
 from tests.simulate.device import ORDINARY
@@ -136,7 +137,10 @@ def test_records_say_which_profile(walk: tuple[Path, Path, dict[str, np.ndarray]
 def test_rebuild_gives_the_same_bytes(walk: tuple[Path, Path, dict[str, np.ndarray]], tmp_path: Path) -> None:
     collection = Path(shutil.copytree(walk[1], tmp_path / "collection"))
     (collection / "scanner.icc").unlink()  # the collection's own copy is enough
-    assert rebuilding.rebuild(collection).exit_status == 0
+    frame(collection, [originals(collection)[NAMES[0]]["reference"]], frame="5x7in")
+    report = rebuilding.rebuild(collection)
+    assert report.exit_status == 0
+    assert [each.file for each in report.copies if each.file.endswith("_print.tif")]
     assert auditing.audit(collection).findings == []
     kept = next((collection / "profiles").iterdir())
     content = kept.read_bytes()
