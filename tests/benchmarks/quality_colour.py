@@ -1,12 +1,14 @@
 """Colour prints: fade measured and undone on photographs and on an ageing that the fit never saw.
 
     python tests/benchmarks/quality_colour.py [PHOTOGRAPHS] [--lots N] [--each N] [--seed S]
-        [--scanner good|ordinary] [--kept mixed|lossless|jpeg95]
+        [--scanner good|ordinary] [--kept mixed|lossless|jpeg95] [--ageing spectral|plain]
 
 PHOTOGRAPHS (or SURROGATE_PHOTOGRAPHS) holds the photographs and their `index.tsv`; only the part kept for reporting is
 used (split by source, see tests/fit/parts.py). Prints are aged by tests/simulate, with spectral dyes, which the fit
 never saw. A good scanner is one with a profile that holds to a hundredth of density; an ordinary one adds casts, a
 wrong tone curve and flare that no estimate can tell from the print. Intervals in brackets are 90 %, by bootstrap.
+``--ageing plain`` takes the densitometric simulation of `plain_ageing.py` with its own scanner instead: the weights
+never saw it either, but the width of the intervals was set on it (with other photographs).
 """
 
 import argparse
@@ -27,7 +29,7 @@ from surrogate.copies.fidelity import measure
 from surrogate.imaging.density import to_density, to_srgb
 from surrogate.recovery import colour_print
 from surrogate.recovery.play import play_density
-from tests.benchmarks import automatic
+from tests.benchmarks import automatic, plain_ageing
 from tests.fit.parts import split
 from tests.simulate import LEVELS, scanner
 from tests.simulate import colour_print as prints
@@ -108,14 +110,28 @@ def spectral(
     """A print of the simulation that the fit never saw, as an 8-bit scan, through JPEG of a quality or not."""
     framed, inner = with_border(photo, border)
     fresh, now = prints.print_of(framed, original)
-    scan = scanner.scan(now, device)
-    codes = np.round(encode_srgb(scan) * 255).astype(np.uint8)
-    if quality is not None:
-        ok, packed = cv2.imencode(".jpg", codes[:, :, ::-1], (cv2.IMWRITE_JPEG_QUALITY, quality, *SUBSAMPLING))
-        assert ok
-        codes = np.ascontiguousarray(cv2.imdecode(packed, cv2.IMREAD_COLOR)[:, :, ::-1])
     loss, base = truth_of(original)
-    return Case(codes, fresh, loss, base, inner)
+    return Case(kept_as(scanner.scan(now, device), quality), fresh, loss, base, inner)
+
+
+def plain(
+    photo: np.ndarray, happened: plain_ageing.Ageing, rng: np.random.Generator, border: bool, quality: int | None
+) -> Case:
+    """The same of the densitometric simulation."""
+    framed, inner = with_border(photo, border)
+    seen_by_scanner = plain_ageing.scan(plain_ageing.age(framed, happened), happened, rng)
+    fresh = np.asarray(plain_ageing.fresh_print(framed, happened), np.float32)
+    return Case(kept_as(seen_by_scanner, quality), fresh, 1 - happened.share, happened.base, inner)
+
+
+def kept_as(scan: np.ndarray, quality: int | None) -> np.ndarray:
+    """Linear light (H, W, 3) as 8-bit codes, through JPEG of a quality or not."""
+    codes = np.round(encode_srgb(scan) * 255).astype(np.uint8)
+    if quality is None:
+        return codes
+    ok, packed = cv2.imencode(".jpg", codes[:, :, ::-1], (cv2.IMWRITE_JPEG_QUALITY, quality, *SUBSAMPLING))
+    assert ok
+    return np.ascontiguousarray(cv2.imdecode(packed, cv2.IMREAD_COLOR)[:, :, ::-1])
 
 
 def reduced(device: scanner.Scanner) -> scanner.Scanner:
@@ -206,6 +222,19 @@ def lots(
         )
 
 
+def plain_lots(
+    pictures: list[np.ndarray], seed: int, count: int, each: int, border: bool, kept: str
+) -> Iterator[tuple[str, list[Case]]]:
+    """The same lots of the densitometric simulation."""
+    rng = np.random.default_rng([seed, 2 + int(border)])
+    for number in range(count):
+        level = LEVELS[number % len(LEVELS)]
+        happened = plain_ageing.sample(rng, level)
+        chosen = rng.choice(len(pictures), each, replace=False)
+        quality = KEPT[kept][number // len(LEVELS) % len(KEPT[kept])]
+        yield level, [plain(pictures[i], happened, rng, border, quality) for i in chosen]
+
+
 def interval(values: np.ndarray, statistic: object, rng: np.random.Generator) -> str:
     """A statistic with its 90 % bootstrap interval over prints."""
     again = [statistic(values[rng.integers(len(values), size=len(values))]) for _ in range(400)]
@@ -254,6 +283,7 @@ def main() -> None:
     parser.add_argument("--each", type=int, default=8)
     parser.add_argument("--scanner", choices=("good", "ordinary"), default="good")
     parser.add_argument("--kept", choices=tuple(KEPT), default="mixed")
+    parser.add_argument("--ageing", choices=("spectral", "plain"), default="spectral")
     parser.add_argument("--seed", type=int, default=2026)
     chosen = parser.parse_args()
     if chosen.photographs is None:
@@ -264,7 +294,11 @@ def main() -> None:
     for border in (True, False):
         alone, together = [], []
         ordinary = chosen.scanner == "ordinary"
-        for level, cases in lots(pictures, chosen.seed, chosen.lots, chosen.each, border, ordinary, chosen.kept):
+        if chosen.ageing == "plain":
+            made = plain_lots(pictures, chosen.seed, chosen.lots, chosen.each, border, chosen.kept)
+        else:
+            made = lots(pictures, chosen.seed, chosen.lots, chosen.each, border, ordinary, chosen.kept)
+        for level, cases in made:
             densities = [to_density(c.scan) for c in cases]
             alone += [score(level, c, d, fade_colour.estimate(d)) for c, d in zip(cases, densities, strict=True)]
             if chosen.each > 1:
