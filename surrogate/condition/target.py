@@ -304,7 +304,10 @@ def _advice(
     if figures.get("noise_sd_l", 0.0) >= 2:
         said.append("The scan is noisy: scan with more samples per line or at a lower speed, and save as TIFF.")
     if header.profile is None:
-        said.append("No colour profile is embedded: the scan was taken as sRGB. Have the scanner software embed one.")
+        said.append(
+            "No colour profile is embedded: the scan was taken as sRGB. Have the scanner software embed one, or make "
+            "one from this scan with --profile."
+        )
     if header.bits < 16:
         said.append("Scan with 16 bits a channel for masters of photographs (FADGI 2016, four stars).")
     if header.format == "JPEG":
