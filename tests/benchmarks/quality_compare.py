@@ -1,10 +1,10 @@
 """`compare` on photographs made into prints and simulated second scanners: coverage, detection, false alarms, marks.
 
-SURROGATE_PHOTOGRAPHS=DIR python -m tests.benchmarks.quality_compare [FIRST COUNT | table FILE]
+SURROGATE_PHOTOGRAPHS=DIR python -m tests.benchmarks.quality_compare [FIRST COUNT | table FILE | sessions FIRST COUNT]
 
 Pictures and seeds are others than those the constants were chosen on (`FITTED`). Every print is scanned at 600 ppi for
-its master and at 300 ppi later; each case has a scanner of its own. A second table weighs what can stand in for a
-target.
+its master and at 300 ppi later; each case has a scanner of its own. `sessions` has six prints a session on one scanner,
+without files: the session as built, and other ideas of what can stand in for a target.
 """
 
 from __future__ import annotations
@@ -23,7 +23,8 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from surrogate.condition.change import COMPARE_PX, DYES, Judged, judge, lay_over, verdict_of
 from surrogate.condition.change_scanner import correction, read_target
-from surrogate.condition.change_tones import measure_tones
+from surrogate.condition.change_session import against_others
+from surrogate.condition.change_tones import Tones, measure_tones
 from surrogate.condition.change_verdict import INTERVAL, spread
 from surrogate.condition.registration import register
 from surrogate.imaging.density import to_density
@@ -36,6 +37,9 @@ Row = dict[str, Any]
 #: The constants of `compare` were chosen on the first pictures of this shuffle, with seeds from 70,000 on.
 FITTED, SHUFFLE = 60, 99
 
+#: Prints of one session in the second table.
+SESSION = 6
+
 CASES: dict[str, tuple[float, ...]] = {
     "no change": (1.0, 1.0, 1.0),
     "5 % of every dye": (0.95, 0.95, 0.95),
@@ -43,6 +47,8 @@ CASES: dict[str, tuple[float, ...]] = {
     "10 % of every dye": (0.9, 0.9, 0.9),
     "stain, 5 mm, dE 4": (1.0, 1.0, 1.0),
 }
+
+TOLD = list(CASES)[:3]
 
 
 def photographs(folder: Path, count: int, first: int) -> list[np.ndarray]:
@@ -137,54 +143,82 @@ def table(rows: list[Row]) -> None:
                   f"{np.mean([row['hit'] for row in some]):7.3f}")  # fmt: skip
 
 
-def evidence(pictures: list[np.ndarray]) -> None:
-    """What can stand in for a target: detection of 5 % at 5 % false alarms; six pictures a session share a scanner."""
-    dyes = DYES
-    losses: dict[str, list[np.ndarray]] = {case: [] for case in list(CASES)[:3]}
-    target: dict[str, list[np.ndarray]] = {case: [] for case in losses}
-    for number, photo in enumerate(pictures):
+def scanned_in_sessions(pictures: list[np.ndarray], first: int) -> dict[tuple[str, str], list[Tones | None]]:
+    """Tones by case and evidence ("base", "target"); pictures of one session, six, share a scanner."""
+    found: dict[tuple[str, str], list[Tones | None]] = {}
+    for number, photo in enumerate(pictures, first):
         generator = np.random.default_rng(85_000 + number)
         original = made.printed(photo, generator)
-        session = made.draw_scanner(np.random.default_rng(86_000 + number // 6))
-        before = cv2.resize(made.sheet(photo, original, 90.0, border_mm=0.0, kept=(1.0,) * 3, seed=number), None,
-                            fx=0.4, fy=0.4, interpolation=cv2.INTER_AREA)  # fmt: skip
+        session = made.draw_scanner(np.random.default_rng(86_000 + number // SESSION))
+        sheets = {case: _reduced_sheet(photo, original, _kept(case, number), number) for case in TOLD}
         with tempfile.TemporaryDirectory() as name:
             then, now = Path(name) / "then.tif", Path(name) / "now.tif"
             made.scan_of_card(then, generator, None)
             made.scan_of_card(now, generator, session)
             told = correction(read_target(then), read_target(now))
         assert told is not None
-        for case in losses:
-            kept = tuple(np.roll(CASES[case], number)) if case == "5 % of one dye" else CASES[case]
-            sheet = cv2.resize(made.sheet(photo, original, 90.0, border_mm=0.0, kept=kept, seed=number), None,
-                               fx=0.4, fy=0.4, interpolation=cv2.INTER_AREA)  # fmt: skip
+        for case, sheet in sheets.items():
             seen = np.asarray(-np.log10(np.maximum(session.sees(10.0**-sheet, dyes=True), 1e-3)), np.float32)
             everywhere = np.ones(seen.shape[:2], bool)
-            for into, picture in ((losses, seen), (target, np.asarray(told(seen), np.float32))):
-                tones = measure_tones(before, picture, everywhere, dyes)
-                into[case].append(np.full(3, np.nan) if tones is None else tones.loss)
-    unchanged = np.array(losses["no change"])
-    others = np.array([np.nanmedian([unchanged[j] for j in range(len(pictures)) if j // 6 == i // 6 and j != i], axis=0)
-                       for i in range(len(pictures))])  # fmt: skip
+            for by, picture in (("base", seen), ("target", np.asarray(told(seen), np.float32))):
+                tones = measure_tones(sheets["no change"], picture, everywhere, DYES)
+                found.setdefault((case, by), []).append(tones)
+    return found
+
+
+def _kept(case: str, number: int) -> tuple[float, ...]:
+    return tuple(np.roll(CASES[case], number)) if case == "5 % of one dye" else CASES[case]
+
+
+def _reduced_sheet(photo: np.ndarray, original: made.ColourPrint, kept: tuple[float, ...], number: int) -> np.ndarray:
+    sheet = made.sheet(photo, original, 90.0, border_mm=0.0, kept=kept, seed=number)
+    return cv2.resize(sheet, None, fx=0.4, fy=0.4, interpolation=cv2.INTER_AREA)
+
+
+def sessions(pictures: list[np.ndarray], first: int) -> None:
+    """The session as built, where one of six has changed; then detection of 5 % at 5 % false alarms by other ideas."""
+    tones = scanned_in_sessions(pictures, first)
+
+    def judged(found: Tones | None) -> Judged:
+        return Judged(found, np.zeros(3), False, [], "base", False)
+
+    print(f"{'':20}{'told by':9}{'prints':>7}{'changed':>9}{'cannot say':>11}{'inside 95 %':>12}")
+    for case in TOLD:
+        said, inside = [], []
+        for place in range(len(pictures)):
+            start = place // SESSION * SESSION
+            members = [judged(one) for one in tones["no change", "base"][start : start + SESSION]]
+            members[place - start] = judged(tones[case, "base"][place])
+            mine = against_others(members)[place - start]
+            said.append(verdict_of(mine)[0])
+            if mine.tones is not None:
+                half = INTERVAL * np.sqrt(np.diag(spread(mine.tones.covariance, mine.evidence)))
+                lost = 1 - np.array(_kept(case, first + place))
+                inside += [bool(one) for one in np.abs(mine.tones.loss - lost) <= half]
+        print(f"{case:20}{'session':9}{len(said):7}{said.count('changed') / len(said):9.3f}"
+              f"{said.count('cannot say') / len(said):11.3f}{np.mean(inside):12.3f}")  # fmt: skip
+
+    def losses(case: str, by: str) -> np.ndarray:
+        return np.array([np.full(3, np.nan) if one is None else one.loss for one in tones[case, by]])
 
     def largest(loss: np.ndarray) -> np.ndarray:
         return np.maximum(loss.max(axis=1), loss.mean(axis=1) * 1.2)
 
     ideas = {
-        "base alone": lambda case: largest(np.array(losses[case])),
-        "dyes against each other": lambda case: np.ptp(np.array(losses[case]), axis=1),
-        "five others, same session": lambda case: largest(np.array(losses[case]) - others),
-        "colour target": lambda case: largest(np.array(target[case])),
+        "base alone": lambda case: largest(losses(case, "base")),
+        "dyes against each other": lambda case: np.ptp(losses(case, "base"), axis=1),
+        "colour target": lambda case: largest(losses(case, "target")),
     }
     print("\ndetected at 5 % false alarms   every dye 5 %   one dye 5 %")
     for name, score in ideas.items():
         limit = np.nanpercentile(score("no change"), 95)
-        shares = [float(np.nanmean(score(case) > limit)) for case in list(losses)[1:]]
+        shares = [float(np.nanmean(score(case) > limit)) for case in TOLD[1:]]
         print(f"{name:30}{shares[0]:14.2f}{shares[1]:14.2f}")
 
 
 def main() -> None:
     """Print both tables; with FIRST and COUNT only that piece's rows, one JSON object a line, for `table FILE`."""
+    rows: list[Row] = []
     if sys.argv[1:2] == ["table"]:
         table([json.loads(line) for line in Path(sys.argv[2]).read_text(encoding="utf-8").splitlines()])
         return
@@ -192,8 +226,11 @@ def main() -> None:
     if not folder:
         print("skipped: SURROGATE_PHOTOGRAPHS is not set")
         return
+    if sys.argv[1:2] == ["sessions"]:
+        start, size = (int(value) for value in sys.argv[2:4])
+        sessions(photographs(Path(folder), size, start), start)
+        return
     first, count = (int(value) for value in sys.argv[1:3]) if len(sys.argv) > 2 else (0, 60)
-    rows: list[Row] = []
     with tempfile.TemporaryDirectory() as name:
         for number, photo in enumerate(photographs(Path(folder), count, first), first):
             found = pair(photo, number, Path(name))
@@ -202,7 +239,7 @@ def main() -> None:
                 print("\n".join(json.dumps(row) for row in found), flush=True)
     if len(sys.argv) == 1:
         table(rows)
-        evidence(photographs(Path(folder), 36, 0))
+        sessions(photographs(Path(folder), 36, 0), 0)
 
 
 if __name__ == "__main__":
