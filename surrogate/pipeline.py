@@ -4,7 +4,9 @@ once the scan has its number, :mod:`surrogate.placing` describes the copies and 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import cv2
@@ -29,7 +31,7 @@ from surrogate.imaging.read import Raster, ScanHeader, read_header, read_reduced
 from surrogate.intake import leaf, outlines, returned
 from surrogate.intake.gather import PICTURE_SUFFIXES
 from surrogate.jobs import SOFTWARE, Corners, Decisions, Found, Job, StagedCopy, Taken
-from surrogate.records import Kind, Lot, Side, Use
+from surrogate.records import Fidelity, Kind, Lot, Side, Strength, Use
 from surrogate.recovery import plans, show_through
 from surrogate.recovery.recipe import Plan, Recipe
 from surrogate.recovery.show_through import Seen
@@ -45,6 +47,9 @@ CONDITION_LONG_EDGE_PX = 640
 
 #: Pages of one file that are copied at most: more are a film, and one call must end.
 MOST_PAGES = 100
+
+#: What is tried where a viewing copy does not keep its limits.
+_GENTLER = {Strength.STRONG: Strength.STANDARD, Strength.STANDARD: Strength.GENTLE, Strength.GENTLE: Strength.NONE}
 
 _Density = npt.NDArray[np.float32]
 
@@ -351,40 +356,62 @@ def _copies(
     job: Job,
     seen: Seen | None = None,
 ) -> list[StagedCopy]:
-    decisions, copies = job.decisions, []
-    for one in shown:
-        its_kind, measured, density = parts[one.part]
-        uses = [Use.VIEWING]
-        if plans.has_reading_copy(its_kind, job.side):
-            uses.append(Use.READING)
-        for use in uses:
-            plan = plans.plan(
-                density,
-                measured,
-                kind=its_kind,
-                side=job.side,
-                use=use,
-                tone=decisions.tone,
-                strength=decisions.strength,
-                seen=seen,
-            )
-            recipe = _recipe(plan, one, use, its_kind, sha256, raster, job)
-            size = recipe.long_edge_px or 0
-            same = one.outline is None and size == decisions.copies.viewing_long_edge
-            source = raster
-            if not same:
-                source = make.picture(
-                    master,
-                    turn=decisions.turn,
-                    outline=one.outline,
-                    long_edge_px=size,
-                    page=one.page,
-                    given=decisions.profile,
-                )
-            if source.ppi is None and decisions.scan.ppi:
-                source = replace(source, ppi=decisions.scan.ppi * source.scale)
-            copies += _staged(source, recipe, job)
-    return copies
+    return [copy for one in shown for copy in _copies_of(master, sha256, raster, one, parts[one.part], job, seen)]
+
+
+def _copies_of(
+    master: Path,
+    sha256: str,
+    raster: Raster,
+    one: Shown,
+    picture: tuple[Kind, Measured, _Density],
+    job: Job,
+    seen: Seen | None,
+) -> list[StagedCopy]:
+    kind, measured, density = picture
+
+    def planned(use: Use, strength: Strength) -> Recipe:
+        plan = plans.plan(
+            density,
+            measured,
+            kind=kind,
+            side=job.side,
+            use=use,
+            tone=job.decisions.tone,
+            strength=strength,
+            seen=seen,
+        )
+        recipe = _recipe(plan, one, use, kind, sha256, raster, job)
+        return recipe.model_copy(update={"strength": strength.value})
+
+    uses = [Use.VIEWING, Use.READING] if plans.has_reading_copy(kind, job.side) else [Use.VIEWING]
+    return [
+        copy
+        for use in uses
+        for copy in _staged(_source(master, one, use, raster, job), partial(planned, use), use, job)
+    ]
+
+
+def _source(master: Path, one: Shown, use: Use, raster: Raster, job: Job) -> Raster:
+    """The pixels that a copy is made from."""
+    decisions = job.decisions
+    size = _long_edge_px(use, decisions)
+    if one.outline is not None or size != decisions.copies.viewing_long_edge:
+        raster = make.picture(
+            master,
+            turn=decisions.turn,
+            outline=one.outline,
+            long_edge_px=size,
+            page=one.page,
+            given=decisions.profile,
+        )
+    if raster.ppi is None and decisions.scan.ppi:
+        raster = replace(raster, ppi=decisions.scan.ppi * raster.scale)
+    return raster
+
+
+def _long_edge_px(use: Use, decisions: Decisions) -> int:
+    return READING_LONG_EDGE_PX if use is Use.READING else decisions.copies.viewing_long_edge
 
 
 def _recipe(plan: Plan, one: Shown, use: Use, kind: Kind, sha256: str, raster: Raster, job: Job) -> Recipe:
@@ -405,7 +432,7 @@ def _recipe(plan: Plan, one: Shown, use: Use, kind: Kind, sha256: str, raster: R
         input_profile=raster.profile,
         given_profile=None if given is None else profiles.recorded(given),
         outline=None if one.outline is None else list(one.outline),
-        long_edge_px=READING_LONG_EDGE_PX if use is Use.READING else decisions.copies.viewing_long_edge,
+        long_edge_px=_long_edge_px(use, decisions),
         quality=decisions.copies.quality,
         strength=decisions.strength.value,
         tone=decisions.tone.value,
@@ -418,15 +445,37 @@ def _recipe(plan: Plan, one: Shown, use: Use, kind: Kind, sha256: str, raster: R
     )
 
 
-def _staged(source: Raster, recipe: Recipe, job: Job) -> list[StagedCopy]:
-    pixels = make.rendered(source, make.playable(recipe.steps, job.collection or job.staging))
+def _staged(source: Raster, planned: Callable[[Strength], Recipe], use: Use, job: Job) -> list[StagedCopy]:
+    recipe, pixels, true = _kept(source, planned, use, job)
     made = []
-    for use, image, ppi in make.outputs(pixels, recipe, source.ppi):
-        file = job.staging / f"{recipe.part or 0}_{use}.jpg"
+    for its_use, image, ppi in make.outputs(pixels, recipe, source.ppi):
+        file = job.staging / f"{recipe.part or 0}_{its_use}.jpg"
         make.write_jpeg(image, file, quality=recipe.quality or 88, ppi=ppi)
-        true = fidelity.measure(source.pixels, pixels, recipe.steps) if use.value == recipe.use else None
-        made.append(StagedCopy(use, recipe.part, file, image.shape[1], image.shape[0], true, recipe))
+        proof = true if its_use is use else None
+        made.append(StagedCopy(its_use, recipe.part, file, image.shape[1], image.shape[0], proof, recipe))
     return made
+
+
+def _kept(
+    source: Raster, planned: Callable[[Strength], Recipe], use: Use, job: Job
+) -> tuple[Recipe, npt.NDArray[np.uint8], Fidelity]:
+    """The recipe that is kept, its pixels and their proof: of a viewing copy the first that keeps its limits, from the
+    strength decided to ever gentler ones. Reading copies are made for legibility and clear away what they must.
+    """
+    said: list[str] = []
+    strength = job.decisions.strength
+    while True:
+        recipe = planned(strength)
+        steps = make.playable(recipe.steps, job.collection or job.staging)
+        pixels = make.rendered(source, steps)
+        # what shone through is no structure of this side
+        before = source.pixels if recipe.steps[:1] == steps[:1] else make.rendered(source, steps[:1])
+        true = fidelity.measure(before, pixels, recipe.steps)
+        faults = fidelity.faults(true) if use is Use.VIEWING else ""
+        if not faults or strength is Strength.NONE:
+            return recipe.model_copy(update={"words": [*recipe.words, *said]}), pixels, true
+        said.append(f"{strength} correction was not kept: it would {faults}")
+        strength = _GENTLER[strength]
 
 
 def _eight_bits(pixels: Pixels) -> npt.NDArray[np.uint8]:

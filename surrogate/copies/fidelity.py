@@ -16,6 +16,21 @@ from surrogate.recovery.recipe import Curves, Matrix, Step
 #: Side of the window in which structure is compared: that of the structural similarity index (Wang et al. 2004).
 _WINDOW = 11
 
+#: A viewing copy keeps at least this structure, and clips at most this share of the picture (judgement: of the sample
+#: scans' viewing copies none is below 0.978 or clips more than 0.003, so that beyond these something is wrong).
+LEAST_STRUCTURE, MOST_CLIPPED = 0.93, 0.02
+
+
+def faults(found: Fidelity) -> str:
+    """What makes a viewing copy unfit to be kept, in words; empty when nothing does."""
+    said = []
+    for share, what in ((found.clipped_black, "black"), (found.clipped_white, "white")):
+        if share > MOST_CLIPPED:
+            said.append(f"turn {100 * share:.1f} % of the picture plain {what}")
+    if found.structure < LEAST_STRUCTURE:
+        said.append(f"keep only {100 * found.structure:.0f} % of its structure")
+    return " and ".join(said)
+
 
 def measure(before: Pixels, after: npt.NDArray[np.uint8], steps: Sequence[Step]) -> Fidelity:
     """Compare a copy with the scan it was made from, both (H, W, 3) of the same size.
