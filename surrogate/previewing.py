@@ -25,7 +25,7 @@ from surrogate.crew import Crew
 from surrogate.errors import ScanSetAside
 from surrogate.imaging.encode import jpeg_bytes
 from surrogate.imaging.input_profile import InputProfile
-from surrogate.imaging.read import Raster, open_upright, read_reduced
+from surrogate.imaging.read import Raster, as_srgb, open_turned, read_reduced
 from surrogate.pipeline import Shown, look_at, measure_pictures, proxy_density
 from surrogate.records import Kind, LeafSide, Lot, Master, Side, Strength, Tone, Use
 from surrogate.recovery import plans, show_through
@@ -180,12 +180,12 @@ class Viewer:
 
 def _cut(file: Path, page: int, path: Path) -> Path:
     """Cut a page of a master into tiles; returns ``path``. Raises :class:`ScanSetAside`."""
-    image, _ = open_upright(file, page)
-    if image.format == "ushort":
-        image = (image >> 8).cast("uchar").copy(interpretation="srgb")
-    # libvips reads no tiles far larger than their picture; TIFF 6.0, tag 322: a multiple of 16
-    edge = min(TILE_PX, -(-max(image.width, image.height) // 16) * 16)
     try:
+        image, _ = as_srgb(open_turned(file, page))  # in a stream, since a whole master may not fit into a child
+        if image.format == "ushort":
+            image = (image >> 8).cast("uchar").copy(interpretation="srgb")
+        # libvips reads no tiles far larger than their picture; TIFF 6.0, tag 322: a multiple of 16
+        edge = min(TILE_PX, -(-max(image.width, image.height) // 16) * 16)
         image.tiffsave(
             str(path),
             tile=True,

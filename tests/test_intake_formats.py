@@ -36,7 +36,7 @@ def test_what_was_written_is_what_is_read(name: str, tmp_path: Path) -> None:
 def test_prints_read_the_same_at_full_size(name: str, tmp_path: Path) -> None:
     entry = ENTRIES[name]
     entry.write(tmp_path / name)
-    image, _ = read.open_upright(tmp_path / name)
+    image, _ = read.as_srgb(read.open_turned(tmp_path / name))
     assert np.abs(read.to_array(image).astype(float) - entry.expected).mean() <= entry.near
 
 

@@ -25,7 +25,7 @@ from surrogate.imaging.input_profile import InputProfile
 from surrogate.imaging.second import MM_PER_INCH
 from surrogate.imaging.tiff_tags import Directory
 
-__all__ = ["MM_PER_INCH", "Raster", "ScanHeader", "open_lab", "open_upright", "read_header", "read_reduced", "sniff"]
+__all__ = ["MM_PER_INCH", "Raster", "ScanHeader", "open_lab", "open_turned", "read_header", "read_reduced", "sniff"]
 
 #: A decoded picture larger than this is more likely a damaged header than a scan: 30,000 x 40,000 px is a
 #: 50 x 66 in map at 600 ppi.
@@ -344,15 +344,6 @@ def _reduced(path: Path, kind: str, image: pyvips.Image, long_edge_px: int) -> p
 def _smaller(image: pyvips.Image, long_edge_px: int) -> pyvips.Image:
     factor = long_edge_px / max(image.width, image.height)
     return (image.resize(factor) if factor < 1 else image).autorot()
-
-
-def open_upright(path: Path, page: int = 0) -> tuple[pyvips.Image, str]:
-    """The whole scan as an upright sRGB libvips image, still undecoded, for regions and prints at full size."""
-    kind = sniff(path)
-    try:
-        return as_srgb(_open(path, kind, page, whole=True).autorot())
-    except pyvips.Error as error:
-        raise _explain(kind, error) from error
 
 
 def open_turned(path: Path, page: int = 0, turn: int = 0) -> pyvips.Image:
