@@ -14,8 +14,11 @@ import pytest
 import tifffile
 from PIL import Image, ImageDraw
 
+from surrogate import taking
+from surrogate.batch import Batch
 from surrogate.cli import main
 from surrogate.collection.catalogue import open_catalogue
+from surrogate.jobs import Taken
 
 FRONT = np.asarray(Image.linear_gradient("L").resize((240, 180)))
 BACK = np.asarray(Image.linear_gradient("L").resize((240, 180)).rotate(180))
@@ -283,3 +286,27 @@ def test_two_sides_of_one_file_can_be_parted_and_joined_again(own: tuple[Path, P
     (found,) = originals(collection)
     assert [(master["side"], master["page"]) for master in found["masters"]] == [("recto", 0), ("verso", 1)]
     assert main(["audit", str(collection)]) == 0
+
+
+def test_broken_off_between_front_and_back_the_next_run_finishes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    scans, collection = tmp_path / "scans", tmp_path / "c"
+    leaf(scans / "pond.tif", FRONT, BACK)
+    settings(collection, "sides")
+    place = taking.start_placing
+
+    def broken_off(batch: Batch, reference: str, taken: Taken) -> taking.Placing:
+        if taken.job.page:
+            raise KeyboardInterrupt
+        return place(batch, reference, taken)
+
+    with monkeypatch.context() as once:
+        once.setattr(taking, "start_placing", broken_off)
+        assert process(scans, collection) == 2
+    assert process(scans, collection) == 0
+    (found,) = originals(collection)
+    assert [(master["side"], master["page"]) for master in found["masters"]] == [("recto", 0), ("verso", 1)]
+    assert np.abs(shown(collection, found, "verso") - BACK).mean() < 3
+    assert main(["audit", str(collection)]) == 0
+    assert len(list((collection / "masters").rglob("*.tif"))) == 1
