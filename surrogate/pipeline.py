@@ -4,9 +4,7 @@ once the scan has its number, :mod:`surrogate.placing` describes the copies and 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 
 import cv2
@@ -14,56 +12,35 @@ import numpy as np
 import numpy.typing as npt
 
 from surrogate import standing
-from surrogate.collection import files, profiles
+from surrogate.collection import files
 from surrogate.condition import kind as kinds
 from surrogate.condition import lot, scan_error
 from surrogate.condition import measure as condition
 from surrogate.condition import picture as condition_picture
 from surrogate.condition.measure import Measured
-from surrogate.copies import fidelity, make
+from surrogate.copies import make
+from surrogate.copying import copies_of_scan, shining_through
 from surrogate.description.embed import embedder
 from surrogate.description.proposals import proposals
 from surrogate.errors import ScansAway, TryAgain
 from surrogate.imaging import encode
-from surrogate.imaging.density import Pixels, to_density
+from surrogate.imaging.density import Pixels
 from surrogate.imaging.formats import SUFFIXES, sniff
 from surrogate.imaging.read import Raster, ScanHeader, read_header, read_reduced
 from surrogate.intake import leaf, outlines, returned
 from surrogate.intake.gather import PICTURE_SUFFIXES
-from surrogate.jobs import SOFTWARE, Corners, Decisions, Found, Job, StagedCopy, Taken
-from surrogate.records import Fidelity, Kind, Lot, Side, Strength, Use
-from surrogate.recovery import plans, show_through
-from surrogate.recovery.recipe import Plan, Recipe
-from surrogate.recovery.show_through import Seen
+from surrogate.jobs import Decisions, Found, Job, StagedCopy, Taken
+from surrogate.looking import Density, Shown, look_at, measure_pictures, proxy_density
+from surrogate.records import Kind, Side
 
 #: Long edge at which prints on a page are looked for.
 LAYOUT_LONG_EDGE_PX = 1400
-
-#: An A4 page at 350 ppi; text recognition wants at least 300 (Tesseract's documentation, from memory).
-READING_LONG_EDGE_PX = 4096
 
 #: Long edge of the picture in ``condition/``: it is looked at on a page beside its copy.
 CONDITION_LONG_EDGE_PX = 640
 
 #: Pages of one file that are copied at most: more are a film, and one call must end.
 MOST_PAGES = 100
-
-#: What is tried where a viewing copy does not keep its limits.
-_GENTLER = {Strength.STRONG: Strength.STANDARD, Strength.STANDARD: Strength.GENTLE, Strength.GENTLE: Strength.NONE}
-
-_Density = npt.NDArray[np.float32]
-
-#: (kind, condition, density) of each picture on a scan, by part; None is the whole.
-_Parts = dict[int | None, tuple[Kind, Measured, _Density]]
-
-
-@dataclass(frozen=True)
-class Shown:
-    """One picture on a scan: the whole frame, or what lies inside an outline."""
-
-    part: int | None
-    outline: Corners | None
-    page: int = 0
 
 
 def take_in(job: Job) -> Taken:
@@ -112,7 +89,7 @@ def _side(job: Job, master: Path, header: ScanHeader, sha256: str, size: int) ->
     measured, parts = measure_pictures(raster, shown, opened.density, guess.kind, job.side, job.decisions.lot)
     fade = scan_error.widened(measured.condition.fade, opened.density, profile=raster.profile, bits=header.bits)
     measured = replace(measured, condition=measured.condition.model_copy(update={"fade": fade}))
-    copies = _copies(master, sha256, raster, shown, parts, job, _through(raster, shown, parts, job))
+    copies = copies_of_scan(master, sha256, raster, shown, parts, job, shining_through(raster, shown, parts, job))
     if header.pages > 1 and job.page == 0:
         further, said = _further_pages(master, sha256, header.pages, job)
         copies += further
@@ -159,7 +136,7 @@ class _Opened:
     raster: Raster
     found: list[Found]
     shown: list[Shown]
-    density: _Density
+    density: Density
     guess: kinds.KindGuess
     answered: tuple[str, ...]
     notes: tuple[str, ...]
@@ -208,7 +185,7 @@ def _further_pages(master: Path, sha256: str, pages: int, job: Job) -> tuple[lis
         ppi = None if raster.ppi is None else raster.ppi * density.shape[1] / raster.pixels.shape[1]
         measured = condition.measure(density, kind=guess.kind, side=job.side, ppi=ppi)
         part = Shown(page + 1, None, page)
-        copies += _copies(master, sha256, raster, [part], {part.part: (guess.kind, measured, density)}, job)
+        copies += copies_of_scan(master, sha256, raster, [part], {part.part: (guess.kind, measured, density)}, job)
     left = f"; the {pages - MOST_PAGES} after page {MOST_PAGES} were not copied" if pages > MOST_PAGES else ""
     return copies, (f"The file holds {pages} pages; each has a copy as a part{left}.",)
 
@@ -292,190 +269,12 @@ def _as_shown(lying: _Lying, page: int) -> list[Shown]:
     return [Shown(None, None, page), *(Shown(one.part, one.corners, page) for one in lying.found)]
 
 
-def _kind(density: _Density, ppi: float | None, parts: int, background: str, job: Job) -> kinds.KindGuess:
+def _kind(density: Density, ppi: float | None, parts: int, background: str, job: Job) -> kinds.KindGuess:
     if job.side is Side.VERSO:  # a back is paper with writing on it, whatever lies on the front
         return kinds.KindGuess(Kind.DOCUMENT, 1.0, negative_colour=False, note="")
     if job.decisions.kind is not None:
         return kinds.KindGuess(job.decisions.kind, 1.0, negative_colour=False, note="")
     return kinds.guess(density, ppi=ppi, layout_parts=parts, background=background)
-
-
-def look_at(raster: Raster, shown: Shown) -> Raster:
-    """The part of a raster that a picture shows."""
-    return raster if shown.outline is None else make.straightened(raster, shown.outline)
-
-
-def proxy_density(raster: Raster) -> _Density:
-    """Density (H, W, 3) of a picture reduced to about 1 MP, for measuring and planning."""
-    height, width = raster.pixels.shape[:2]
-    factor = min(1.0, (1e6 / (height * width)) ** 0.5)
-    size = (max(1, round(width * factor)), max(1, round(height * factor)))
-    return to_density(raster.pixels if factor == 1 else cv2.resize(raster.pixels, size, interpolation=cv2.INTER_AREA))
-
-
-def measure_pictures(
-    raster: Raster, shown: list[Shown], density: _Density, kind: Kind, side: Side, kept_with: Lot | None
-) -> tuple[Measured, _Parts]:
-    """Condition of the whole, and (kind, condition, density) of each picture by part; ``density`` is the whole's."""
-    parts: _Parts = {}
-    pictures = [one for one in shown if one.part is not None]
-    kinds_of, densities = [], []
-    for one in pictures:
-        densities.append(proxy_density(look_at(raster, one)))
-        guess = kinds.guess(densities[-1], ppi=raster.ppi, layout_parts=0, background="frame")
-        kinds_of.append(guess.kind)
-    measured_parts = condition.measure_together(densities, kinds_of, side=side, ppi=raster.ppi)
-    for one, its_kind, its_condition, its_density in zip(pictures, kinds_of, measured_parts, densities, strict=True):
-        parts[one.part] = (its_kind, its_condition, its_density)
-    ppi = None if raster.ppi is None else raster.ppi * density.shape[1] / look_at(raster, shown[0]).pixels.shape[1]
-    if pictures:
-        whole = condition.measure_page(measured_parts, density, side=side, ppi=ppi)
-    else:
-        whole = condition.measure(density, kind=kind, side=side, ppi=ppi, kept_with=kept_with)
-    parts[None] = (Kind.ALBUM_PAGE if pictures else kind, whole, density)
-    return whole, parts
-
-
-def _through(raster: Raster, shown: list[Shown], parts: _Parts, job: Job) -> Seen | None:
-    """What shines through from the other side, where that is in the collection and this one shows one leaf."""
-    other = job.decisions.other
-    if other is None or job.collection is None or len(shown) > 1:
-        return None
-    density = parts[None][2]
-    front = look_at(raster, shown[0])
-    ppi = None if front.ppi is None else front.ppi * density.shape[1] / front.pixels.shape[1]
-    return show_through.find(density, ppi, *make.back_of(job.collection, other), other)
-
-
-def _copies(
-    master: Path,
-    sha256: str,
-    raster: Raster,
-    shown: list[Shown],
-    parts: _Parts,
-    job: Job,
-    seen: Seen | None = None,
-) -> list[StagedCopy]:
-    return [copy for one in shown for copy in _copies_of(master, sha256, raster, one, parts[one.part], job, seen)]
-
-
-def _copies_of(
-    master: Path,
-    sha256: str,
-    raster: Raster,
-    one: Shown,
-    picture: tuple[Kind, Measured, _Density],
-    job: Job,
-    seen: Seen | None,
-) -> list[StagedCopy]:
-    kind, measured, density = picture
-
-    def planned(use: Use, strength: Strength) -> Recipe:
-        plan = plans.plan(
-            density,
-            measured,
-            kind=kind,
-            side=job.side,
-            use=use,
-            tone=job.decisions.tone,
-            strength=strength,
-            seen=seen,
-        )
-        recipe = _recipe(plan, one, use, kind, sha256, raster, job)
-        return recipe.model_copy(update={"strength": strength.value})
-
-    uses = [Use.VIEWING, Use.READING] if plans.has_reading_copy(kind, job.side) else [Use.VIEWING]
-    return [
-        copy
-        for use in uses
-        for copy in _staged(_source(master, one, use, raster, job), partial(planned, use), use, job)
-    ]
-
-
-def _source(master: Path, one: Shown, use: Use, raster: Raster, job: Job) -> Raster:
-    """The pixels that a copy is made from."""
-    decisions = job.decisions
-    size = _long_edge_px(use, decisions)
-    if one.outline is not None or size != decisions.copies.viewing_long_edge:
-        raster = make.picture(
-            master,
-            turn=decisions.turn,
-            outline=one.outline,
-            long_edge_px=size,
-            page=one.page,
-            given=decisions.profile,
-        )
-    if raster.ppi is None and decisions.scan.ppi:
-        raster = replace(raster, ppi=decisions.scan.ppi * raster.scale)
-    return raster
-
-
-def _long_edge_px(use: Use, decisions: Decisions) -> int:
-    return READING_LONG_EDGE_PX if use is Use.READING else decisions.copies.viewing_long_edge
-
-
-def _recipe(plan: Plan, one: Shown, use: Use, kind: Kind, sha256: str, raster: Raster, job: Job) -> Recipe:
-    decisions = job.decisions
-    given = decisions.profile
-    if given is not None and given.name != raster.profile:  # a grey scan was not read through it
-        given = None
-    return Recipe(
-        software=SOFTWARE,
-        kind=kind.value,
-        use=use.value,
-        side=job.side.value,
-        part=one.part,
-        page=one.page,
-        turn=decisions.turn,
-        master="",
-        master_sha256=sha256,
-        input_profile=raster.profile,
-        given_profile=None if given is None else profiles.recorded(given),
-        outline=None if one.outline is None else list(one.outline),
-        long_edge_px=_long_edge_px(use, decisions),
-        quality=decisions.copies.quality,
-        strength=decisions.strength.value,
-        tone=decisions.tone.value,
-        ppi_assumed=decisions.scan.ppi or None,
-        thumbnail_long_edge_px=decisions.copies.thumbnail_long_edge if use is Use.VIEWING else None,
-        steps=plan.steps,
-        words=plan.words,
-        evidence=plan.evidence,
-        limits=plan.limits,
-    )
-
-
-def _staged(source: Raster, planned: Callable[[Strength], Recipe], use: Use, job: Job) -> list[StagedCopy]:
-    recipe, pixels, true = _kept(source, planned, use, job)
-    made = []
-    for its_use, image, ppi in make.outputs(pixels, recipe, source.ppi):
-        file = job.staging / f"{recipe.part or 0}_{its_use}.jpg"
-        make.write_jpeg(image, file, quality=recipe.quality or 88, ppi=ppi)
-        proof = true if its_use is use else None
-        made.append(StagedCopy(its_use, recipe.part, file, image.shape[1], image.shape[0], proof, recipe))
-    return made
-
-
-def _kept(
-    source: Raster, planned: Callable[[Strength], Recipe], use: Use, job: Job
-) -> tuple[Recipe, npt.NDArray[np.uint8], Fidelity]:
-    """The recipe that is kept, its pixels and their proof: of a viewing copy the first that keeps its limits, from the
-    strength decided to ever gentler ones. Reading copies are made for legibility and clear away what they must.
-    """
-    said: list[str] = []
-    strength = job.decisions.strength
-    while True:
-        recipe = planned(strength)
-        steps = make.playable(recipe.steps, job.collection or job.staging)
-        pixels = make.rendered(source, steps)
-        # what shone through is no structure of this side
-        before = source.pixels if recipe.steps[:1] == steps[:1] else make.rendered(source, steps[:1])
-        true = fidelity.measure(before, pixels, recipe.steps)
-        faults = fidelity.faults(true) if use is Use.VIEWING else ""
-        if not faults or strength is Strength.NONE:
-            return recipe.model_copy(update={"words": [*recipe.words, *said]}), pixels, true
-        said.append(f"{strength} correction was not kept: it would {faults}")
-        strength = _GENTLER[strength]
 
 
 def _eight_bits(pixels: Pixels) -> npt.NDArray[np.uint8]:

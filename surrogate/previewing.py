@@ -26,7 +26,7 @@ from surrogate.errors import ScanSetAside
 from surrogate.imaging.encode import jpeg_bytes
 from surrogate.imaging.input_profile import InputProfile
 from surrogate.imaging.read import Raster, as_srgb, open_turned, read_reduced
-from surrogate.pipeline import Shown, look_at, measure_pictures, proxy_density
+from surrogate.looking import Shown, look_at, measure_pictures, proxy_density
 from surrogate.records import Kind, LeafSide, Lot, Master, Side, Strength, Tone, Use
 from surrogate.recovery import plans, show_through
 from surrogate.recovery.show_through import Seen

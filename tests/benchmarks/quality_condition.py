@@ -24,7 +24,8 @@ from surrogate.condition import colorimetry, kind, marks, measure, paper, pictur
 from surrogate.copies.make import reduced
 from surrogate.imaging.density import to_density
 from surrogate.imaging.read import Raster
-from surrogate.pipeline import CONDITION_LONG_EDGE_PX, proxy_density
+from surrogate.looking import proxy_density
+from surrogate.pipeline import CONDITION_LONG_EDGE_PX
 from surrogate.records import Kind, Side
 from tests.benchmarks import judged_marks, judged_originals
 
