@@ -66,7 +66,7 @@ def plan_viewing(density: Floats, strength: float) -> Plan:
     for channel, share in enumerate(((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))):
         steps.append(_plane(even * (bases[..., channel] - found[channel]) + found[channel] - target[channel], share))
     words = [
-        _evened(even * bases[..., 2], "stain and tidelines evened out", "in blue"),
+        _evened(even * bases[..., 2], "broad stain evened out", "in blue"),
         f"paper lightened by {float(np.mean(found - target)):.2f} density",
     ]
     if page.ink_density > 0:
