@@ -17,7 +17,7 @@ from pathlib import Path
 from surrogate import wording
 from surrogate.collection import paths, register
 from surrogate.collection.catalogue import Catalogue, OriginalRow, Retired
-from surrogate.collection.cells import plain_cell, safe_cell
+from surrogate.collection.cells import divider, plain_cell, safe_cell
 from surrogate.collection.files import write_atomic
 from surrogate.collection.numbering import Pattern
 from surrogate.collection.settings import Settings
@@ -50,8 +50,7 @@ def read(folder: Path) -> dict[str, str]:
         return {}
     try:
         table = path.read_text(encoding="utf-8-sig")
-        divider = ";" if ";" in table.partition("\n")[0] else ","
-        lines = list(csv.reader(io.StringIO(table, newline=""), delimiter=divider, strict=True))
+        lines = list(csv.reader(io.StringIO(table, newline=""), delimiter=divider(table), strict=True))
     except (ValueError, csv.Error) as error:  # a UnicodeDecodeError is a ValueError
         raise WrongUse(f"{FILE_NAME} cannot be read ({error}). Save it as CSV in UTF-8.") from error
     if not lines or [cell.strip().casefold() for cell in lines[0][:2]] != list(COLUMNS):

@@ -9,6 +9,7 @@ from datetime import date
 from pathlib import Path
 
 from surrogate.care.days import in_words
+from surrogate.collection.cells import divider
 from surrogate.errors import CollectionUnusable
 from surrogate.records import Record
 
@@ -61,8 +62,7 @@ def read(file: Path) -> list[Finding]:
         return []
     except (OSError, UnicodeDecodeError) as error:
         raise CollectionUnusable(f"{file} cannot be read as text. Save it as CSV in UTF-8.") from error
-    heading = text.splitlines()[0] if text.strip() else ""
-    rows = csv.DictReader(text.splitlines(), delimiter=";" if heading.count(";") > heading.count(",") else ",")
+    rows = csv.DictReader(text.splitlines(), delimiter=divider(text))
     found = []
     for row in rows:
         words = (row.get("finding") or "").strip()

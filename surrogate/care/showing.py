@@ -17,6 +17,7 @@ from surrogate.care.light import (
     days_on_show,
 )
 from surrogate.care.rules import material
+from surrogate.collection.cells import divider
 from surrogate.errors import WrongUse
 from surrogate.records import Original, Record
 
@@ -73,8 +74,7 @@ def read(file: Path) -> list[Showing]:
         return []
     except (OSError, UnicodeDecodeError) as error:
         raise WrongUse(f"{file} cannot be read as text. Save it as CSV in UTF-8.") from error
-    heading = text.splitlines()[0] if text.strip() else ""
-    rows = csv.DictReader(text.splitlines(), delimiter=";" if heading.count(";") > heading.count(",") else ",")
+    rows = csv.DictReader(text.splitlines(), delimiter=divider(text))
     found: list[Showing] = []
     for line, row in enumerate(rows, 2):
         if any((value or "").strip() for value in row.values() if isinstance(value, str)):

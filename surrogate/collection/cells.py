@@ -20,3 +20,13 @@ def safe_cell(text: str) -> str:
 def plain_cell(cell: str) -> str:
     """The text that :func:`safe_cell` was given."""
     return cell[1:] if cell.startswith("'") and _RUNS.match(cell) else cell
+
+
+def divider(text: str) -> str:
+    """What divides the cells of a table in CSV, by its first line: ``;`` or ``,``, as spreadsheet programs write it.
+
+    >>> divider("date;finding\\n2026-05-01;a, b"), divider("")
+    (';', ',')
+    """
+    first = text.partition("\n")[0]
+    return ";" if first.count(";") > first.count(",") else ","

@@ -8,12 +8,12 @@ import numpy.typing as npt
 
 from surrogate import film
 from surrogate.condition import backs, colorimetry, marks, paper
+from surrogate.imaging.read import MM_PER_INCH
 from surrogate.records import PAPER_KINDS, Grade, Kind, Region, Stain, Triple
 
 Floats = npt.NDArray[np.float32]
 Labels = npt.NDArray[np.uint8]
 
-MM_PER_INCH = 25.4
 
 # Grades of a discoloured base, by blue density above red. 0.06 is the illustrative end point of ISO 18909 for
 # the colour balance of the base (from memory); the next two double it.

@@ -21,7 +21,7 @@ from starlette.responses import Response
 
 from surrogate import outlining
 from surrogate.collection.catalogue import Catalogue, Corners, OutlineRow, four_corners, open_catalogue
-from surrogate.collection.cells import plain_cell, safe_cell
+from surrogate.collection.cells import divider, plain_cell, safe_cell
 from surrogate.collection.files import write_atomic
 from surrogate.collection.holding import held
 from surrogate.collection.numbering import name_of
@@ -228,15 +228,9 @@ def _table(file: Path) -> tuple[list[str], list[dict[str, str]]]:
         return list(INSPECTION), []
     except (OSError, UnicodeDecodeError) as error:
         raise CollectionUnusable(f"{file} cannot be read as text. Save it as CSV in UTF-8.") from error
-    divider = _divider(text)
-    lines = list(csv.reader(io.StringIO(text, newline=""), delimiter=divider))
+    lines = list(csv.reader(io.StringIO(text, newline=""), delimiter=divider(text)))
     columns = lines[0] if lines else list(INSPECTION)
     return columns, [dict(zip(columns, line, strict=False)) for line in lines[1:]]
-
-
-def _divider(text: str) -> str:
-    first = text.partition("\n")[0]
-    return ";" if first.count(";") > first.count(",") else ","
 
 
 def _append(file: Path, line: Mapping[str, str]) -> None:
@@ -246,7 +240,7 @@ def _append(file: Path, line: Mapping[str, str]) -> None:
     if not before.endswith(b"\n"):
         before += b"\r\n"
     out = io.StringIO(newline="")
-    csv.writer(out, delimiter=_divider(before.decode("utf-8-sig"))).writerow(
+    csv.writer(out, delimiter=divider(before.decode("utf-8-sig"))).writerow(
         safe_cell(line.get(column.strip().lower(), "")) for column in columns
     )
     write_atomic(file, before + out.getvalue().encode())

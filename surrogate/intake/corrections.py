@@ -13,6 +13,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from surrogate.collection.cells import divider
 from surrogate.errors import WrongUse
 from surrogate.intake.quads import Corners, is_convex, ordered
 from surrogate.records import Side
@@ -55,10 +56,8 @@ def read_corrections(path: Path) -> list[Correction]:
         raise WrongUse(f"{path.name} is not UTF-8 text: save it again as CSV UTF-8.") from error
     except OSError as error:
         raise WrongUse(f"{path.name} cannot be read: {error.strerror}.") from error
-    header = text.partition("\n")[0]
-    delimiter = ";" if header.count(";") > header.count(",") else ","
     try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
+        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=divider(text), strict=True))
     except csv.Error as error:
         raise WrongUse(f"{path.name} is no CSV table ({error}): check its quotation marks.") from error
     if not rows:
