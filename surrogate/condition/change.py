@@ -272,7 +272,10 @@ def _report(reference: str, side: str, judged: Judged, px_per_mm: float | None, 
 
 def _without_target(judged: Judged) -> str:
     said = "" if judged.on_border else "No white border was found: the lightest tones stand for the base. "
-    return f"{said}Without a colour target in both scans, a loss below about 5 % cannot be told from the scanner."
+    return (
+        f"{said}Without a colour target in both scans, or other originals scanned with it, a loss below about 7 % "
+        "cannot be told from the scanner."
+    )
 
 
 def _region(mark: Mark, px_per_mm: float | None) -> ChangedRegion:

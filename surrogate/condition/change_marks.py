@@ -81,7 +81,7 @@ def find_marks(
     found = [
         Mark((b[0] / factor, b[1] / factor, b[2] / factor, b[3] / factor), float(differences[labels == number].mean()))
         for number, b in enumerate(boxes[1:count], 1)
-        if max(b[2], b[3]) >= _LEAST_MM * scale
+        if max(b[2], b[3]) >= _LEAST_MM * scale and min(b[2], b[3]) >= wide - 1  # else a sliver along the edge
     ]
     whole = np.asarray(cv2.resize(differences, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
     return sorted(found, key=lambda mark: -mark.delta_e), whole
