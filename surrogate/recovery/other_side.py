@@ -78,7 +78,7 @@ def search(front: Paper, cover: Floats, scale: float) -> Match | None:
     """Seek a back under a front. None where there is nothing to seek.
 
     ``cover`` (H, W): the back's ink, 0 to 1, as :func:`sought` gives it. ``scale``: pixels of the back to one of the
-    front, within 1 %.
+    front, within 3 %.
     """
     if np.count_nonzero(cover) < 500:  # a few letters at most
         return None
