@@ -1,8 +1,11 @@
-"""What tests share: the sample scans made into a collection, once per test process."""
+"""What tests share: the sample scans made into a collection, once for all test processes; which files begin first."""
 
 from __future__ import annotations
 
+import os
+import pickle
 import shutil
+import time
 from pathlib import Path
 
 import pytest
@@ -12,12 +15,44 @@ from surrogate.processing import ProcessReport
 
 SAMPLES = Path(__file__).parent.parent / "sample_scans"
 
+#: Seconds after which a test process no longer waits for the demo that another one makes.
+PATIENCE_S = 300
+
 
 @pytest.fixture(scope="session")
 def demo_run(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, ProcessReport]:
-    """The demo collection, only to be read, and the report of the run that made it."""
-    folder = tmp_path_factory.mktemp("demo") / "demo"
-    return folder, demo(folder, workers=1)
+    """The demo collection, only to be read, and the report of the run that made it.
+
+    Whichever test process needs it first makes it for all: they have one parent folder.
+    """
+    shared = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        shared = shared.parent
+    place = shared / "demo of all"
+    folder, said = place / "demo", place / "report"
+    try:
+        place.mkdir()
+    except FileExistsError:
+        return folder, _made_elsewhere(said)
+    report: ProcessReport | None = None
+    try:
+        report = demo(folder, workers=1)
+    finally:
+        (place / "unfinished").write_bytes(pickle.dumps(report))
+        (place / "unfinished").rename(said)
+    return folder, report
+
+
+def _made_elsewhere(said: Path) -> ProcessReport:
+    end = time.monotonic() + PATIENCE_S
+    while not said.exists():
+        if time.monotonic() > end:
+            pytest.fail("another test process did not finish the demo collection")
+        time.sleep(0.1)
+    report = pickle.loads(said.read_bytes())  # noqa: S301  (written above)
+    if not isinstance(report, ProcessReport):
+        pytest.fail("another test process could not make the demo collection")
+    return report
 
 
 @pytest.fixture(scope="session")
