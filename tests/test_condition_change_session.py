@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from surrogate.cli import main
 from surrogate.collection.changes import kept
 from surrogate.comparing import SessionReport, compare_session
 from surrogate.condition.change import Judged, verdict_of
@@ -112,3 +113,9 @@ def test_wrong_folders_are_said(session: tuple[Path, Path], tmp_path: Path) -> N
         compare_session(session[0], tmp_path)
     with pytest.raises(WrongUse, match="inside the collection"):
         compare_session(session[0], session[0] / "masters")
+
+
+@pytest.mark.parametrize("words", [["c"], ["c", "7"], ["c", "7", "now.tif", "--session", "scans"]])
+def test_one_scan_or_a_session_but_not_both(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["compare", *words]) == 2
+    assert "--session with a folder of scans" in capsys.readouterr().err
