@@ -15,8 +15,38 @@ from surrogate.processing import ProcessReport
 
 SAMPLES = Path(__file__).parent.parent / "sample_scans"
 
+#: Files whose tests take longest, longest first (runs over many scans, programs of their own, browsers): the last test
+#: process to end would otherwise begin one of them when the others are done.
+LONG_FIRST = (
+    "test_process_demo.py",
+    "test_audit_mirror.py",
+    "test_hostile.py",
+    "test_running_process.py",
+    "test_running_cluster.py",
+    "test_kill_places.py",
+    "test_kill_moments.py",
+    "test_catalogue_lost.py",
+    "test_lots.py",
+    "test_handover_demo.py",
+    "test_process_profile.py",
+    "test_intake_two_sides.py",
+    "test_intake_pairing_process.py",
+    "test_desk_browser.py",
+    "test_kill_order.py",
+    "test_catalogue_versions.py",
+    "test_handover_site_browser.py",
+    "test_handover_text.py",
+    "test_sample_scans.py",
+)
+
 #: Seconds after which a test process no longer waits for the demo that another one makes.
 PATIENCE_S = 300
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the files that take longest; the rest stays in its order."""
+    places = {name: place for place, name in enumerate(LONG_FIRST)}
+    items.sort(key=lambda item: places.get(item.path.name, len(places)))
 
 
 @pytest.fixture(scope="session")
