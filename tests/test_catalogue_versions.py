@@ -10,7 +10,7 @@ import pytest
 from surrogate import exporting
 from surrogate.auditing import audit
 from surrogate.cli import main
-from surrogate.collection import migrate, settings
+from surrogate.collection import migrate, plain, settings
 from surrogate.collection.catalogue import open_catalogue
 from surrogate.collection.files import sha256_of
 from surrogate.collection.inventory import read_checksums
@@ -137,3 +137,13 @@ def test_a_catalogue_of_version_0_is_an_empty_one(tmp_path: Path) -> None:
     with open_catalogue(tmp_path) as catalogue:
         assert catalogue.originals() == []
     assert version(tmp_path / "catalogue.sqlite") == TABLES_VERSION
+
+
+def test_a_plain_table_of_an_earlier_version_is_read(tmp_path: Path) -> None:
+    (tmp_path / plain.FOLDER).mkdir()
+    file = tmp_path / plain.NOTES.file
+    file.write_text("reference,side,note\n2026.001.0001,recto,turned\n")
+    assert list(plain.read(tmp_path, plain.NOTES)) == [("2026.001.0001", "recto", "turned", None)]
+    file.write_text("reference,side\n2026.001.0001,recto\n")
+    with pytest.raises(plain.Unreadable, match="first line"):
+        list(plain.read(tmp_path, plain.NOTES))
