@@ -38,13 +38,16 @@ PATIENCE_S = 10
 
 
 class Calm(WorkerPlugin):  # type: ignore[misc]  # Dask is not typed
-    """Has every worker, also one that joins later, keep to one thread for each library."""
+    """Has every worker, also one that joins later, keep to one thread for each library and not sample its own stack."""
 
     name = "surrogate-calm"
 
-    def setup(self, worker: object) -> None:  # noqa: ARG002  (Dask's interface)
+    def setup(self, worker: Any) -> None:
         """Called by each worker when it begins."""
         calm.libraries()
+        watching = worker.periodic_callbacks.get("profile")
+        if watching is not None:
+            watching.stop()
 
 
 class OnCluster(Executor):
