@@ -24,7 +24,7 @@ _FRESH_PAPER_EXCESS = 0.036
 _AREA_STEPS = ((0.10, Grade.SEVERE), (0.01, Grade.MODERATE), (0.0, Grade.SLIGHT))
 _ORDER = (Grade.NOT_MEASURABLE, Grade.NONE, Grade.SLIGHT, Grade.MODERATE, Grade.SEVERE)
 _NONE_FOUND = (
-    "No mark was found, but many are missed, above all tears, mould and marks on colour prints: look yourself."
+    "No mark was found, but a quarter are missed, above all mould, pale spots and ink from the back: look yourself."
 )
 _SOME_MISSED = "There may be more marks than those outlined."
 MOULD_CAUTION = (
@@ -90,7 +90,7 @@ def _base_grade(base: paper.Paper, kind: Kind) -> Grade:
 
 
 def _mark_grade(covered: float, regions: list[Region]) -> Grade:
-    """Grade by area. Nothing found proves nothing: most marks are missed (docs/condition.md)."""
+    """Grade by area. Nothing found proves nothing: a quarter of the marks are missed (docs/condition.md)."""
     if not regions:
         return Grade.NOT_MEASURABLE
     return next(grade for step, grade in _AREA_STEPS if covered >= step)
