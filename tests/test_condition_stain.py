@@ -1,13 +1,17 @@
 """Stain and marks: regions measured against the area that was painted, and sheets that carry none."""
 
+import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from surrogate.condition import colorimetry, marks, picture, signs, stain
+from surrogate.imaging.density import to_density
 from surrogate.records import Grade, Kind, Region, Stain
+from tests.benchmarks import judged_marks
 from tests.simulate import handwriting, lettering
 from tests.simulate.fields import smooth
+from tests.simulate.tone import encode_srgb
 
 SHAPE = (600, 800)
 AMBER = np.array([0.22, 0.58, 1.0], np.float32)  # old rubber adhesive, from memory
@@ -52,6 +56,19 @@ def test_label_picture_numbers_the_regions():
         assert (labels == number).mean() == pytest.approx(region.area_fraction, abs=1e-6)
         assert region.box_mm is None
         assert 0.5 <= (region.confidence or 0) <= 1
+
+
+def test_a_fold_that_two_signs_find_is_told_once():
+    """Painted by the family that judges; one fold is the truth. The signs' own finds are looked at first."""
+    light, area = judged_marks.fold(np.random.default_rng(1), 10 ** -letter(), 0.35)
+    sheet = marks.seen(to_density(np.round(255 * encode_srgb(light)).astype(np.uint8)))
+    folds = [one for one in marks.candidates(sheet) if marks.KINDS[one.kind] == "fold" and marks.is_mark(one)]
+    assert {one.source for one in folds} == {"network", "crease"}
+    found, labels = marks.find_on(sheet)
+    told = [mark for mark in found if mark.kind == "fold"]
+    assert len(told) == 1
+    truth = cv2.resize(area.astype(np.float32), labels.shape[::-1], interpolation=cv2.INTER_AREA) > 0.5
+    assert (labels[truth] == told[0].label).mean() > 0.7
 
 
 def test_a_clean_letter_has_no_marks():

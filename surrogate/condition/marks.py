@@ -32,6 +32,7 @@ KINDS = (
 )  # fmt: skip
 MOULD = "suspected mould"
 MAX_MARKS = 60
+_SAME = 0.5  # share of a region on a surer one of its kind from which both are one mark
 
 #: The sheet as the network sees it, lying on its long side: height, width in px, and the density at its zero.
 HEIGHT, WIDTH, CENTRE = 384, 512, 0.6
@@ -102,10 +103,14 @@ def find_on(sheet: Floats) -> tuple[list[Mark], Labels]:
     found = candidates(sheet)
     believed = sorted(((confidence(one), one) for one in found if is_mark(one)), key=lambda pair: -pair[0])[:MAX_MARKS]
     labels = np.zeros(sheet.shape[:2], np.uint8)
-    marks = []
-    for label, (sure, one) in enumerate(believed, start=1):
+    marks: list[Mark] = []
+    for sure, one in believed:
+        kind, label = KINDS[one.kind], len(marks) + 1
+        told = [mark.label for mark in marks if mark.kind == kind]
+        if np.isin(labels[one.area], told).mean() > _SAME:
+            continue  # two signs found one mark
         labels[one.area & (labels == 0)] = label
-        marks.append(Mark(label, KINDS[one.kind], round(sure, 3)))
+        marks.append(Mark(label, kind, round(sure, 3)))
     return marks, labels
 
 
