@@ -36,9 +36,9 @@ samples: .stamps/dev
 	@"$(BIN)/python" tests/make_sample_scans.py
 
 lock: .stamps/dev
-	@"$(BIN)/uv" pip compile -q --universal --generate-hashes --python-version 3.11 --no-emit-index-url --all-extras \
+	@"$(BIN)/uv" pip compile -q --universal --no-strip-extras --generate-hashes --python-version 3.11 --no-emit-index-url --all-extras \
 	    --custom-compile-command "make lock" pyproject.toml .lock/build.in -o .lock/all.txt
-	@"$(BIN)/uv" pip compile -q --universal --generate-hashes --python-version 3.11 --no-emit-index-url \
+	@"$(BIN)/uv" pip compile -q --universal --no-strip-extras --generate-hashes --python-version 3.11 --no-emit-index-url \
 	    --extra desk --custom-compile-command "make lock" -c .lock/all.txt pyproject.toml .lock/build.in -o .lock/run.txt
 
 sbom: .stamps/dev
