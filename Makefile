@@ -35,6 +35,7 @@ gallery: .stamps/dev demo
 samples: .stamps/dev
 	@"$(BIN)/python" tests/make_sample_scans.py
 
+# extras stay beside their pins: pip looks for a bare coverage[toml] among all versions and stops at one without a hash
 lock: .stamps/dev
 	@"$(BIN)/uv" pip compile -q --universal --no-strip-extras --generate-hashes --python-version 3.11 --no-emit-index-url --all-extras \
 	    --custom-compile-command "make lock" pyproject.toml .lock/build.in -o .lock/all.txt
