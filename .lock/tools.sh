@@ -3,8 +3,8 @@
 set -u
 case "$1" in
   run) programs="exiftool"; packages="libimage-exiftool-perl" ;;
-  dev) programs="exiftool exiv2 chromium tesseract pdftoppm"
-       packages="libimage-exiftool-perl exiv2 chromium tesseract-ocr poppler-utils default-jre-headless libpdfbox2-java
+  dev) programs="exiftool exiv2 chromium chromedriver tesseract pdftoppm"
+       packages="libimage-exiftool-perl exiv2 chromium chromium-driver tesseract-ocr poppler-utils default-jre-headless libpdfbox2-java
                  libactivation-java libjaxb-api-java" ;;
 esac
 look() {
