@@ -50,12 +50,12 @@ _MARKED = 0.5  # more likely marked than not
 _OUTLINE = 0.7
 _BROAD = tuple(KINDS.index(kind) for kind in ("adhesive stripes", "tear", "suspected mould", "rust"))
 #: Chosen on the originals that the confidence was fitted on: there 0.05 false regions on a clean one.
-LEAST_CONFIDENCE = 0.6
-_LEAST_UNMEASURED = 0.7
+LEAST_CONFIDENCE = 0.7
 _LEAST_STRIPED = 0.02  # of the sheet; a print on a self-stick page carries its lines from edge to edge
 _LEAST_CREASE = 0.015  # density; fainter lines are not seen by eye either
 _LEAST_AREA = 30  # px of 384 x 512; a spot of 1.5 mm on a 10 x 15 cm print
 _SPOT_AREA = 260  # px; 5 mm across on a 10 x 15 cm print
+_LARGEST_SPOT = 800  # px; 9 mm across: the largest spots of a foxed sheet, or two that touch
 _SPOTS = 3  # so many spots together are foxing, whatever one alone may be
 # Gap in px that still joins parts of one mark, by kind: spots and lines lie apart, tape and losses do not.
 _GAPS = (5, 13, 301, 91, 25, 13, 5, 31, 21, 41)
@@ -116,6 +116,19 @@ def find_on(sheet: Floats) -> tuple[list[Mark], Labels]:
 
 def candidates(sheet: Floats) -> list[Candidate]:
     """Everything that may be a mark, of a sheet at the size of :func:`seen`.
+
+    Lines of glue run over everything else that happened to a sheet, so the other marks are looked for again without them.
+    """
+    found = _at_first_look(sheet)
+    lines = [one for one in found if one.kind == _STRIPES and is_mark(one)]
+    if not lines:
+        return found
+    cleaned = signs.without_lines(sheet, np.any([one.area for one in lines], axis=0))
+    return lines + [one for one in _at_first_look(cleaned) if one.kind != _STRIPES]
+
+
+def _at_first_look(sheet: Floats) -> list[Candidate]:
+    """What the network and the signs see on a sheet.
 
     On grey pictures and paper stains are taken from the stain map and only named by the network; creases are measured;
     the rest, and all marks of colour prints, are the network's.
@@ -200,6 +213,9 @@ def _by_stain_map(facts: _Facts, striped: list[Mask]) -> list[Candidate]:
             continue
         area = _filled(part)
         kind = _TAPE if _is_strip(area) else _named(facts.shares[area], (_TAPE, _TIDELINE, _RUST, _FOXING))
+        if kind == _FOXING and part.sum() < _LARGEST_SPOT and not _is_long(part):
+            small |= part
+            continue
         found.append(Candidate(kind, area, "stain map", facts.evidence(area, kind)))
     for area in _grouped(small, _GAPS[_FOXING]):
         parts = cv2.connectedComponents(area.astype(np.uint8))[0] - 1
@@ -240,15 +256,9 @@ def _grouped(area: Mask, gap: int) -> list[Mask]:
 
 
 def is_mark(one: Candidate) -> bool:
-    """Whether a region is sure enough to be reported.
-
-    The network alone must be surer than a measured sign, but for glue stripes that cover a good part of the sheet.
-    """
-    if one.source != "network":
-        return confidence(one) >= LEAST_CONFIDENCE
-    if one.kind == _STRIPES:
-        return bool(one.area.mean() >= _LEAST_STRIPED) and confidence(one) >= LEAST_CONFIDENCE
-    return confidence(one) >= _LEAST_UNMEASURED
+    """Whether a region is sure enough to be reported; glue stripes must also cover a good part of the sheet."""
+    covers = one.kind != _STRIPES or bool(one.area.mean() >= _LEAST_STRIPED)
+    return covers and confidence(one) >= LEAST_CONFIDENCE
 
 
 def confidence(one: Candidate) -> float:

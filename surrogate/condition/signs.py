@@ -29,6 +29,8 @@ _EDGE_SHARE = 0.2  # of a stain's peak; its outline
 
 _RING = 6  # px; browning from the edges is evened out in rings of this width
 
+_ALONG = 61  # px; a line of glue wanders less than its width over this length
+
 _SEGMENTS = 16
 _REACH = 4  # px from the middle of a crease to the undisturbed sheet
 _HALF = 3.5  # px; half an outline, ridge and shadow (where the confidence was fitted 2.5 was a third too narrow)
@@ -105,6 +107,29 @@ def _from_edges(plane: Floats) -> Floats:
     middle = np.array([np.median(part) if part.size else 0.0 for part in np.split(sample.ravel()[order], cuts)])
     profile = np.interp(np.minimum(rows[:, None], columns[None, :]) / _RING - 0.5, np.arange(len(middle)), middle)
     return np.asarray(profile, np.float32)
+
+
+def without_lines(sheet: Floats, lines: Mask) -> Floats:
+    """The sheet (H, W, 3) without the density that parallel lines, upright or level, add where ``lines`` (H, W) is True.
+
+    What a line adds is what it has above a straight run from one of its sides to the other, averaged along the line, so
+    that the picture, which differs along it, stays.
+    """
+    upright = (lines[:, 1:] != lines[:, :-1]).sum() > (lines[1:] != lines[:-1]).sum()
+    if upright:
+        sheet, lines = sheet.transpose(1, 0, 2), lines.T
+    wide = cv2.dilate(lines.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+    places = np.arange(sheet.shape[0])
+    added = np.zeros(sheet.shape, np.float32)
+    for column in np.flatnonzero(~wide.all(axis=0)):
+        bare = np.flatnonzero(~wide[:, column])
+        for channel in range(3):
+            tone = sheet[:, column, channel]
+            added[:, column, channel] = tone - np.interp(places, bare, tone[bare])
+    weight = wide.astype(np.float32)
+    total, share = cv2.blur(added, (_ALONG, 1)), cv2.blur(weight, (_ALONG, 1))
+    cleaned = sheet - total / np.maximum(share, 1.0 / _ALONG)[..., None] * weight[..., None]
+    return np.ascontiguousarray(cleaned.transpose(1, 0, 2) if upright else cleaned, np.float32)
 
 
 def creases(sheet: Floats) -> list[tuple[float, Mask]]:

@@ -13,7 +13,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 from scipy import ndimage
-from sheets import Array, Material, Size, brown, resized, scribble, smooth, text_block, triple
+from sheets import Array, Material, Size, brown, handwriting, resized, smooth, text_block, triple
 
 Labels = NDArray[np.uint8]
 
@@ -280,11 +280,11 @@ def show_through(rng: Generator, density: Array, material: Material) -> tuple[Ar
     """Writing or stamp ink of the back that came through: mirrored, soft, faint; outlined as a block."""
     size = density.shape[:2]
     h, w = int(rng.uniform(0.12, 0.7) * size[0]), int(rng.uniform(0.2, 0.8) * size[1])
-    em = rng.uniform(0.018, 0.05) * size[0]
-    if rng.random() < 0.6:
-        block = scribble(rng, (h, w), em, int(rng.integers(1, 12)), rng.uniform(1.0, 2.5))
+    em = np.exp(rng.uniform(np.log(0.018), np.log(0.06))) * size[0]
+    if rng.random() < 0.75:
+        block = handwriting(rng, material, (h, w), em, int(rng.integers(1, 12)), rng.uniform(1.0, 2.5))
     else:
-        block = text_block(rng, material, (h, w), max(em, 8), justified=False, lead=rng.uniform(1.2, 2.0))
+        block = text_block(rng, material.fonts, (h, w), max(em, 8), justified=False, lead=rng.uniform(1.2, 2.0))
     if rng.random() < 0.2:
         block = block[::-1]
     plane = np.zeros(size, np.float32)
@@ -293,7 +293,7 @@ def show_through(rng: Generator, density: Array, material: Material) -> tuple[Ar
     soft = _blur(plane, rng.uniform(0.8, 2.2))
     soft = soft / max(float(np.percentile(soft[soft > 0.05], 90)) if (soft > 0.05).any() else 1.0, 0.2)
     colour = triple(rng, (0.3, 0.3, 0.3), (1, 1, 1)) if rng.random() < 0.6 else np.array([1.0, 0.85, 0.4], np.float32)
-    added = (np.minimum(soft, 1.2) * np.exp(rng.uniform(np.log(0.05), np.log(0.3))))[..., None] * colour / colour.max()
+    added = (np.minimum(soft, 1.2) * np.exp(rng.uniform(np.log(0.06), np.log(0.45))))[..., None] * colour / colour.max()
     strokes = np.abs(added).max(2) > VISIBLE
     gap = max(3, round(em * 1.1))
     small = np.asarray(Image.fromarray(strokes).resize((size[1] // 2, size[0] // 2), Image.Resampling.NEAREST))
@@ -385,7 +385,7 @@ def mould(rng: Generator, density: Array, material: Material) -> tuple[Array, ND
 
 Mark = Callable[[Generator, Array, Material], tuple[Array, NDArray[np.bool_]]]
 MARKS: tuple[Mark, ...] = (tape, tideline, foxing, stripes, fold, tear, loss, show_through, rust, mould)
-_OFTEN = (0.08, 0.12, 0.14, 0.06, 0.12, 0.12, 0.08, 0.10, 0.06, 0.12)  # more of those that were found least
+_OFTEN = (0.07, 0.10, 0.13, 0.06, 0.09, 0.10, 0.06, 0.19, 0.08, 0.12)  # more of those that were found least
 
 
 def distracted(rng: Generator, density: Array, material: Material) -> Array:
@@ -410,13 +410,12 @@ def distracted(rng: Generator, density: Array, material: Material) -> Array:
             out = out - (_polyline(size, np.array([start, end], np.float32), 1) * rng.uniform(0.05, 0.4))[..., None]
     if rng.random() < 0.2:
         h, w = int(0.06 * size[0]), int(rng.uniform(0.2, 0.7) * size[1])
-        words = scribble(rng, (h, w), 0.02 * size[0], 1, rng.uniform(0.8, 1.6))
+        words = handwriting(rng, material, (h, w), 0.02 * size[0], 1, rng.uniform(0.8, 1.6))
         top, left = int(rng.choice([0, size[0] - h - 1])), int(rng.integers(size[1] - w))
         out = out.copy()
         out[top : top + h, left : left + w] += words[..., None] * triple(rng, (0.4, 0.3, 0.2), (1, 1, 1))
     if rng.random() < 0.1:  # light that got into the camera, a cast that grows to one side
         out = out + (np.linspace(-1, 1, size[1])[None, :, None] * rng.normal(0, 0.08)).astype(np.float32) * brown(rng)
-    del material
     return np.asarray(out, np.float32)
 
 

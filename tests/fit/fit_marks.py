@@ -96,13 +96,14 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=10)
     parser.add_argument("--rate", type=float, default=2.5e-3, help="highest rate of learning")
     parser.add_argument("--reuse", type=int, default=5, help="steps for every 16 new samples")
+    parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--weights", type=Path, help="npz of an earlier fit to go on from")
     arguments = parser.parse_args()
-    torch.manual_seed(SEED)
+    torch.manual_seed(arguments.seed)
     material = Material(arguments.data)
     net = MarksNet(len(CLASSES))
     warm(net, arguments.weights)
-    stream = Stream(lambda rng: sample(rng, material), SEED)
+    stream = Stream(lambda rng: sample(rng, material), arguments.seed)
     fit(
         net, stream, loss, seconds=arguments.seconds, workers=arguments.workers, batch=32, hold=16000,
         rate=arguments.rate, reuse=arguments.reuse, draw=draw,

@@ -16,10 +16,10 @@ from sheets import (
     colour_print,
     exposed,
     font,
+    handwriting,
     ink_colour,
     photograph,
     resized,
-    scribble,
     silver_print,
     smooth,
     text_block,
@@ -41,23 +41,25 @@ def document(rng: Generator, material: Material, size: Size) -> Array:
     colour = ink_colour(rng)
     if style < 0.30:  # typed or printed
         filled = (int(inner[0] * rng.uniform(0.25, 1.0)), inner[1])
-        lines = text_block(rng, material, filled, em, justified=bool(rng.random() < 0.4), lead=rng.uniform(1.15, 2.2))
+        lines = text_block(
+            rng, material.fonts, filled, em, justified=bool(rng.random() < 0.4), lead=rng.uniform(1.15, 2.2)
+        )
         ink[margin[0] : margin[0] + filled[0], margin[1] : margin[1] + inner[1]] = lines
         colour = np.full(3, rng.uniform(0.5, 1.3), np.float32) if rng.random() < 0.8 else colour
         if rng.random() < 0.5:
-            head = text_block(rng, material, (int(em * 4), inner[1]), em * 2, justified=False, lead=1.3)
+            head = text_block(rng, material.fonts, (int(em * 4), inner[1]), em * 2, justified=False, lead=1.3)
             ink[: head.shape[0], margin[1] : margin[1] + inner[1]] += head
     elif style < 0.62:  # letter by hand
-        ink[block] = scribble(rng, inner, em * 1.1, int(rng.integers(2, 40)), rng.uniform(0.5, 1.8))
+        ink[block] = handwriting(rng, material, inner, em * 1.1, int(rng.integers(2, 40)), rng.uniform(0.5, 1.8))
     elif style < 0.80:  # back of a print: a few words, a stamp, a printed back
         em *= rng.uniform(1.0, 2.0)
-        ink[block] = scribble(rng, inner, em, int(rng.integers(1, 5)), rng.uniform(0.6, 2.0))
+        ink[block] = handwriting(rng, material, inner, em, int(rng.integers(1, 5)), rng.uniform(0.6, 2.0))
         if rng.random() < 0.5:
             page = page + _stamp(rng, material, size)
         if rng.random() < 0.4:  # the maker's name, repeated aslant
             page = page + _back_print(rng, material, size)
     else:  # form or table
-        ink[block] = scribble(rng, inner, em, int(rng.integers(2, 20)), rng.uniform(0.5, 1.5))
+        ink[block] = handwriting(rng, material, inner, em, int(rng.integers(2, 20)), rng.uniform(0.5, 1.5))
         page = page + _rules(rng, size)
     if rng.random() < 0.3 and style < 0.8:
         page = page + _rules(rng, size, lines_only=True)
@@ -89,7 +91,10 @@ def _stamp(rng: Generator, material: Material, size: Size) -> Array:
         shape((1, 1, w - 2, h - 2), outline=255, width=2)
     for line in range(int(rng.integers(1, 4))):
         pen.text(
-            (w * 0.12, h * (0.12 + 0.26 * line)), " ".join(words(rng, 2)), fill=255, font=font(rng, material, h * 0.22)
+            (w * 0.12, h * (0.12 + 0.26 * line)),
+            " ".join(words(rng, 2)),
+            fill=255,
+            font=font(rng, material.fonts, h * 0.22),
         )
     page = page.rotate(rng.uniform(-25, 25), expand=True, resample=Image.Resampling.BILINEAR)
     out = np.zeros(size, np.float32)
@@ -105,7 +110,7 @@ def _back_print(rng: Generator, material: Material, size: Size) -> Array:
     """Faint words repeated over the whole back, as paper makers print them."""
     side = int(1.5 * max(size))
     page = Image.new("L", (side, side), 0)
-    pen, face, word = ImageDraw.Draw(page), font(rng, material, 0.02 * max(size)), " ".join(words(rng, 2))
+    pen, face, word = ImageDraw.Draw(page), font(rng, material.fonts, 0.02 * max(size)), " ".join(words(rng, 2))
     step_y, step_x = int(rng.uniform(0.08, 0.2) * side), int(rng.uniform(0.15, 0.35) * side)
     for row, y in enumerate(range(0, side, step_y)):
         for x in range(-(row % 2) * step_x // 2, side, step_x):
@@ -143,7 +148,7 @@ def _columns(rng: Generator, material: Material, size: Size) -> Array:
     if rng.random() < 0.7:
         tall = int(rng.uniform(0.05, 0.2) * size[0])
         big = rng.uniform(1.8, 5) * em
-        title = text_block(rng, material, (tall, size[1] - 2 * margin), big, justified=False, lead=1.1)
+        title = text_block(rng, material.fonts, (tall, size[1] - 2 * margin), big, justified=False, lead=1.1)
         ink[top : top + tall, margin : margin + title.shape[1]] = title
         top += tall
     picture = rng.random() < 0.45
@@ -161,7 +166,7 @@ def _columns(rng: Generator, material: Material, size: Size) -> Array:
         height = size[0] - y - margin
         if height > 3 * em:
             ink[y : y + height, left : left + wide] = text_block(
-                rng, material, (height, wide), em, justified=True, lead=rng.uniform(1.05, 1.3)
+                rng, material.fonts, (height, wide), em, justified=True, lead=rng.uniform(1.05, 1.3)
             )
         if rng.random() < 0.3 and number:
             ink[top : size[0] - margin, left - gap // 2 : left - gap // 2 + 1] = 1
@@ -295,7 +300,7 @@ def album_page(rng: Generator, material: Material, size: Size) -> Array:
             if rng.random() < 0.4:
                 _corners(rng, page, top, left, h, w)
     if rng.random() < 0.5:
-        writing = scribble(rng, size, 0.014 * max(size), 40, 1.2) * (smooth(rng, size, 90) > 0.8)
+        writing = handwriting(rng, material, size, 0.014 * max(size), 40, 1.2) * (smooth(rng, size, 90) > 0.8)
         dark = float(page[0, 0].mean()) > 0.8
         page = np.where(writing[..., None] > 0.3, 0.25, page) if dark else page + writing[..., None] * 0.8
     return np.asarray(page, np.float32)
@@ -358,7 +363,7 @@ def unknown(rng: Generator, material: Material, size: Size) -> Array:
         weave = 0.1 * np.sin(x) + 0.1 * np.sin(y)
         return np.asarray(rng.uniform(0.2, 1.5, 3) + (weave + 0.1 * smooth(rng, size, 60))[..., None], np.float32)
     cover = np.asarray(rng.uniform(0.2, 1.6, 3) + 0.03 * smooth(rng, size, 3)[..., None], np.float32)
-    title = text_block(rng, material, (size[0] // 6, size[1] // 2), 0.05 * size[0], justified=False, lead=1.3)
+    title = text_block(rng, material.fonts, (size[0] // 6, size[1] // 2), 0.05 * size[0], justified=False, lead=1.3)
     cover[size[0] // 4 : size[0] // 4 + title.shape[0], size[1] // 4 : size[1] // 4 + title.shape[1]] -= (
         0.4 * title[..., None]
     )

@@ -23,7 +23,7 @@ CODE_DENSITY = (-np.log10(np.maximum(_LINEAR, 1e-3))).astype(np.float32)
 
 
 class Material:
-    """What the family draws from: photographs as 8-bit arrays, fonts, and pages of lettering made once."""
+    """What the family draws from: photographs as 8-bit arrays, text faces, and faces drawn after handwriting."""
 
     def __init__(self, folder: Path) -> None:
         self.photographs: list[NDArray[np.uint8]] = []
@@ -32,6 +32,7 @@ class Material:
             self.photographs.append(np.asarray(Image.open(path).convert("RGB")))
             self.grey.append(path.name.startswith("bw"))
         self.fonts = [str(path) for path in sorted((folder / "fonts").glob("*.?tf"))]
+        self.hands = [str(path) for path in sorted((folder / "hands").glob("*.woff"))]
 
 
 def resized(plane: Array, size: Size, how: Image.Resampling = Image.Resampling.BICUBIC) -> Array:
@@ -138,15 +139,15 @@ def words(rng: Generator, count: int) -> list[str]:
     return ["".join(rng.choice(_SYLLABLES, int(rng.integers(1, 4)))) for _ in range(count)]
 
 
-def font(rng: Generator, material: Material, size_px: float) -> ImageFont.FreeTypeFont:
-    """A random font."""
-    return ImageFont.truetype(material.fonts[int(rng.integers(len(material.fonts)))], max(5, round(size_px)))
+def font(rng: Generator, faces: list[str], size_px: float) -> ImageFont.FreeTypeFont:
+    """A random one of ``faces``."""
+    return ImageFont.truetype(faces[int(rng.integers(len(faces)))], max(5, round(size_px)))
 
 
-def text_block(rng: Generator, material: Material, size: Size, em: float, *, justified: bool, lead: float) -> Array:
-    """Ink amount 0-1 (h, w) of one column of running text."""
+def text_block(rng: Generator, faces: list[str], size: Size, em: float, *, justified: bool, lead: float) -> Array:
+    """Ink amount 0-1 (h, w) of one column of running text in a random one of ``faces``."""
     page = Image.new("L", (size[1], size[0]), 0)
-    pen, face = ImageDraw.Draw(page), font(rng, material, em)
+    pen, face = ImageDraw.Draw(page), font(rng, faces, em)
     y, stock = 0.0, words(rng, 60)
     space = face.getlength(" ") + 1
     paragraph = int(rng.integers(3, 14))
@@ -198,6 +199,18 @@ def scribble(rng: Generator, size: Size, em: float, lines: int, width: float) ->
             pen.line([tuple(p) for p in points.tolist()], fill=255, width=max(1, round(width * over)), joint="curve")
             x = float(xs[-1]) + em * rng.uniform(0.4, 1.0)
     return np.asarray(page.resize((size[1], size[0]), Image.Resampling.BOX), np.float32) / 255.0
+
+
+def handwriting(rng: Generator, material: Material, size: Size, em: float, lines: int, width: float) -> Array:
+    """Ink amount of ``lines`` lines by hand: every other time loops, else words in a face drawn after a hand."""
+    if rng.random() < 0.5:
+        return scribble(rng, size, em, lines, width)
+    body = em * rng.uniform(1.4, 2.2)  # of such faces the small letters are about a third high
+    lead = rng.uniform(0.9, 1.6)
+    tall = min(size[0], round((lines * lead + 0.6) * body))
+    block = np.zeros(size, np.float32)
+    block[:tall] = text_block(rng, material.hands, (tall, size[1]), body, justified=False, lead=lead)
+    return block
 
 
 def ink_colour(rng: Generator) -> Array:
