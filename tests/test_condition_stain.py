@@ -128,6 +128,39 @@ def test_stain_map_is_silent_on_any_tone_and_speaks_on_stain():
     assert (marked & truth).sum() / (marked | truth).sum() > 0.85
 
 
+@pytest.mark.parametrize("upright", [False, True])
+def test_lines_of_glue_are_taken_away_and_the_picture_stays(upright):
+    # The truth is the sheet before the lines were drawn: worked out, no source needed.
+    sheet = 0.8 + 0.2 * smooth(np.random.default_rng(2), (384, 512), 60.0)[..., None] * np.ones(3, np.float32)
+    sheet[:, 250:262] += 0.5  # a post in the picture, across the lines
+    lines = np.zeros((384, 512), bool)
+    for row in range(20, 384, 30):
+        lines[row : row + 8] = True
+    lined = sheet + (0.2 * lines)[..., None] * AMBER
+    if upright:
+        sheet, lined, lines = sheet.transpose(1, 0, 2), lined.transpose(1, 0, 2), lines.T
+    left = np.abs(signs.without_lines(lined, lines) - sheet)
+    assert left.mean() < 0.1 * np.abs(lined - sheet).mean()
+    assert np.percentile(left, 99) < 0.1 * np.abs(lined - sheet).max()
+
+
+def test_a_sheet_that_is_all_line_stays_as_it_is():
+    sheet = np.full((384, 512, 3), 0.4, np.float32)
+    assert np.array_equal(signs.without_lines(sheet, np.ones((384, 512), bool)), sheet)
+
+
+def test_tape_over_lines_of_glue_is_found_too():
+    """Both painted by the family that judges."""
+    rng = np.random.default_rng(4)
+    light, area = judged_marks.tape(rng, np.asarray(10 ** -letter(), np.float32), 0.3)
+    light, _ = judged_marks.stripes(rng, light, 0.3)
+    marks_found, labels = marks.find(to_density(np.round(255 * encode_srgb(light)).astype(np.uint8)))
+    assert {"tape", "adhesive stripes"} <= {mark.kind for mark in marks_found}
+    truth = cv2.resize(area.astype(np.float32), labels.shape[::-1], interpolation=cv2.INTER_AREA) > 0.5
+    tapes = [mark.label for mark in marks_found if mark.kind == "tape"]
+    assert np.isin(labels[truth], tapes).mean() > 0.3  # as much as the quality figures ask for
+
+
 def test_a_crease_is_a_line_from_edge_to_edge():
     tone = 0.8 + 0.2 * smooth(np.random.default_rng(2), (384, 512), 40.0)
     sheet = np.repeat(tone[..., None], 3, axis=2).astype(np.float32)

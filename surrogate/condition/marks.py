@@ -51,6 +51,7 @@ _OUTLINE = 0.7
 _BROAD = tuple(KINDS.index(kind) for kind in ("adhesive stripes", "tear", "suspected mould", "rust"))
 #: Chosen on the originals that the confidence was fitted on: there 0.05 false regions on a clean one.
 LEAST_CONFIDENCE = 0.7
+_LEAST_IF_STRIPED = 0.6
 _LEAST_STRIPED = 0.02  # of the sheet; a print on a self-stick page carries its lines from edge to edge
 _LEAST_CREASE = 0.015  # density; fainter lines are not seen by eye either
 _LEAST_AREA = 30  # px of 384 x 512; a spot of 1.5 mm on a 10 x 15 cm print
@@ -256,9 +257,10 @@ def _grouped(area: Mask, gap: int) -> list[Mask]:
 
 
 def is_mark(one: Candidate) -> bool:
-    """Whether a region is sure enough to be reported; glue stripes must also cover a good part of the sheet."""
-    covers = one.kind != _STRIPES or bool(one.area.mean() >= _LEAST_STRIPED)
-    return covers and confidence(one) >= LEAST_CONFIDENCE
+    """Whether a region is sure enough to be reported: glue stripes that cover a good part of the sheet sooner."""
+    if one.kind == _STRIPES:
+        return bool(one.area.mean() >= _LEAST_STRIPED) and confidence(one) >= _LEAST_IF_STRIPED
+    return confidence(one) >= LEAST_CONFIDENCE
 
 
 def confidence(one: Candidate) -> float:

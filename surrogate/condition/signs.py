@@ -29,7 +29,8 @@ _EDGE_SHARE = 0.2  # of a stain's peak; its outline
 
 _RING = 6  # px; browning from the edges is evened out in rings of this width
 
-_ALONG = 61  # px; a line of glue wanders less than its width over this length
+_RUN = 129  # px; over a quarter of the sheet's length a line of glue wanders by less than its width
+_STRETCH = 24  # px; a line of glue is straight over this length, and strokes of writing fill less than half of it
 
 _SEGMENTS = 16
 _REACH = 4  # px from the middle of a crease to the undisturbed sheet
@@ -112,23 +113,25 @@ def _from_edges(plane: Floats) -> Floats:
 def without_lines(sheet: Floats, lines: Mask) -> Floats:
     """The sheet (H, W, 3) without the density that parallel lines, upright or level, add where ``lines`` (H, W) is True.
 
-    What a line adds is what it has above a straight run from one of its sides to the other, averaged along the line, so
-    that the picture, which differs along it, stays.
+    What a line adds is what it has above a straight run from one of its sides to the other: the median along a stretch
+    of the line, so that the picture, which differs along it, stays.
     """
     upright = (lines[:, 1:] != lines[:, :-1]).sum() > (lines[1:] != lines[:-1]).sum()
     if upright:
         sheet, lines = sheet.transpose(1, 0, 2), lines.T
-    wide = cv2.dilate(lines.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
-    places = np.arange(sheet.shape[0])
-    added = np.zeros(sheet.shape, np.float32)
+    height, width = lines.shape
+    run_on = cv2.blur(lines.astype(np.float32), (_RUN, 1)) > 0.4  # where something else was seen on a line
+    wide = cv2.dilate((lines | run_on).astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+    places = np.arange(height)
+    above = np.zeros(sheet.shape, np.float32)
     for column in np.flatnonzero(~wide.all(axis=0)):
         bare = np.flatnonzero(~wide[:, column])
         for channel in range(3):
             tone = sheet[:, column, channel]
-            added[:, column, channel] = tone - np.interp(places, bare, tone[bare])
-    weight = wide.astype(np.float32)
-    total, share = cv2.blur(added, (_ALONG, 1)), cv2.blur(weight, (_ALONG, 1))
-    cleaned = sheet - total / np.maximum(share, 1.0 / _ALONG)[..., None] * weight[..., None]
+            above[:, column, channel] = tone - np.interp(places, bare, tone[bare])
+    stretches = np.stack([np.median(part, axis=1) for part in np.array_split(above, width // _STRETCH, axis=1)], axis=1)
+    added = cv2.resize(stretches.astype(np.float32), (width, height), interpolation=cv2.INTER_LINEAR)
+    cleaned = sheet - added * wide[..., None]
     return np.ascontiguousarray(cleaned.transpose(1, 0, 2) if upright else cleaned, np.float32)
 
 

@@ -80,10 +80,10 @@ def toned(photo: np.ndarray, kind: str) -> np.ndarray:
 
 
 def contrast(photos: list[np.ndarray], rng: np.random.Generator) -> None:
-    """The stated loss against the share of image silver that is gone, and against the red density that is: what turned
-    brown still darkens a little.
+    """The stated loss against the red density that is gone, which it means, and against the image silver that is: what
+    turned brown still darkens a little.
     """
-    print("\ncontrast: error of the loss, silver / density, median (90th percentile); inside the 68 % interval; grades")
+    print("\ncontrast: error of the loss, silver / density, median (90th percentile); density inside 68 %; grades")
     for level in LEVELS:
         silver, density, inside, grades = [], [], [], Counter[str]()
         for photo in photos:
@@ -97,7 +97,7 @@ def contrast(photos: list[np.ndarray], rng: np.random.Generator) -> None:
             if fade.density_loss is not None and fade.uncertainty is not None:
                 silver.append(abs(fade.density_loss[0] - gone(fresh, bleached, unstained)))
                 density.append(abs(fade.density_loss[0] - gone(fresh, aged, original)))
-                inside.append(silver[-1] <= fade.uncertainty[0])
+                inside.append(density[-1] <= fade.uncertainty[0])
         print(f"{level:9} {_spread(silver)} / {_spread(density)}; {np.mean(inside):.2f}; {dict(grades)}")
 
 

@@ -16,6 +16,8 @@ from torch import Tensor
 
 PROXY = 112  # edge of the square picture that the estimator looks at, px
 FLOOR = 2.8  # density floor of the scans
+#: Share of scenes that are a row of grey steps: what they have lost can be worked out by hand, and must come out so.
+CHARTS = 0.03
 
 
 @lru_cache
@@ -81,6 +83,17 @@ def light_fade(amount: Tensor, tau: Tensor, beta: Tensor) -> Tensor:
     return torch.where(amount > 0, faded, amount * torch.exp(-tau))
 
 
+def charts(draw: Draw, n: int) -> Tensor:
+    """(n,1,PROXY,PROXY) linear light of neutral steps from white to as dark as light goes, in or out of order."""
+    place = torch.arange(PROXY, device=draw.device) / PROXY
+    steps = draw.index(36, n, 1) + 5
+    number = (place[None] * steps).floor()
+    order = draw.uniform(0, 1, n, 41).argsort(1).float() * steps / 41
+    mixed = torch.where(draw.chance(0.3, n, 1), order.gather(1, number.long()).floor(), number)
+    density = 3 * mixed / (steps - 1)
+    return (10**-density)[:, None, None, :].expand(-1, -1, PROXY, -1)
+
+
 def scenes(photographs: Tensor, draw: Draw, n: int) -> Tensor:
     """(n,3,PROXY,PROXY) linear light of random crops, flips and small changes of exposure, contrast and colour."""
     picture = photographs[draw.index(len(photographs), n)]
@@ -98,6 +111,7 @@ def scenes(photographs: Tensor, draw: Draw, n: int) -> Tensor:
     grid = torch.nn.functional.affine_grid(theta, [n, 3, 2 * PROXY, 2 * PROXY], align_corners=False)
     code = torch.nn.functional.grid_sample(picture.float() / 255, grid, align_corners=False, padding_mode="border")
     light = torch.nn.functional.avg_pool2d(linear(code), 2)
+    light = torch.where(draw.chance(CHARTS, n, 1, 1, 1), charts(draw, n), light)
     turned = draw.chance(0.12, n)
     light = torch.where(turned[:, None, None, None], light.transpose(2, 3), light)
     changed = draw.chance(0.75, n, 1, 1, 1).float()
@@ -115,7 +129,10 @@ def printed(light: Tensor, draw: Draw, n: int) -> tuple[Tensor, Tensor]:
     black = draw.uniform(1.7, 2.45, n, 1, 1, 1)
     veiled = -torch.log10(light * (1 - 10**-black) + 10**-black)
     density = -torch.log10(light.clamp(min=1e-3))
-    bend = draw.uniform(3.0, 9.0, n, 1, 1, 1)
+    hard = draw.uniform(3.0, 9.0, n, 1, 1, 1)
+    # a hyperbolic tangent bends about as 2.2, an exponential approach as 1.7, a straight line that is cut off above 9
+    soft = torch.exp(draw.uniform(math.log(1.6), math.log(4.0), n, 1, 1, 1))
+    bend = torch.where(draw.chance(0.2, n, 1, 1, 1), soft, hard)
     shouldered = density / (1 + (density / black).clamp(min=0) ** bend) ** (1 / bend)
     return torch.where(draw.chance(0.5, n, 1, 1, 1), veiled, shouldered), black
 
