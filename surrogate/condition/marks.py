@@ -118,7 +118,7 @@ def find_on(sheet: Floats) -> tuple[list[Mark], Labels]:
 def candidates(sheet: Floats) -> list[Candidate]:
     """Everything that may be a mark, of a sheet at the size of :func:`seen`.
 
-    Lines of glue run over everything else that happened to a sheet, so the other marks are looked for again without them.
+    Lines of glue run over everything else that happened to a sheet, so other marks are looked for again without them.
     """
     found = _at_first_look(sheet)
     lines = [one for one in found if one.kind == _STRIPES and is_mark(one)]

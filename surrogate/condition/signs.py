@@ -111,7 +111,7 @@ def _from_edges(plane: Floats) -> Floats:
 
 
 def without_lines(sheet: Floats, lines: Mask) -> Floats:
-    """The sheet (H, W, 3) without the density that parallel lines, upright or level, add where ``lines`` (H, W) is True.
+    """The sheet (H, W, 3) without what parallel lines, upright or level, add where ``lines`` (H, W) is True.
 
     What a line adds is what it has above a straight run from one of its sides to the other: the median along a stretch
     of the line, so that the picture, which differs along it, stays.
