@@ -78,7 +78,7 @@ def test_edge_yellowing_is_the_blue_density_that_edges_have_more() -> None:
 @pytest.mark.parametrize("value", [0.0, 0.7, 3.0])
 def test_pictures_of_one_tone_or_one_pixel_are_answered(shape: tuple[int, int, int], value: float) -> None:
     found = fade_silver.estimate(np.full(shape, value, np.float32))
-    assert 0 <= found.loss <= 1
+    assert 0 <= found.loss < 0.1  # no tones, no curve: nothing says that anything was lost
     assert 0 < found.uncertainty <= 1
     assert np.isfinite(found.tones.fresh).all()
 

@@ -21,7 +21,8 @@ def proof(**other: float) -> Fidelity:
 def test_faults_are_said_in_words() -> None:
     assert fidelity.faults(proof()) == ""
     assert fidelity.faults(proof(clipped_white=0.031)) == "turn 3.1 % of the picture plain white"
-    assert fidelity.faults(proof(largest_gain=7.24)) == "raise contrast 7.2 times"
+    assert fidelity.faults(proof(largest_gain=9.9)) == ""
+    assert fidelity.faults(proof(largest_gain=10.24)) == "raise contrast 10.2 times"
     both = fidelity.faults(proof(clipped_black=0.05, structure=0.9))
     assert both == "turn 5.0 % of the picture plain black and keep only 90 % of its structure"
 

@@ -102,7 +102,9 @@ def find(density: Floats) -> tuple[list[Mark], Labels]:
 def find_on(sheet: Floats) -> tuple[list[Mark], Labels]:
     """The same for a sheet at the size of :func:`seen`."""
     found = candidates(sheet)
-    believed = sorted(((confidence(one), one) for one in found if is_mark(one)), key=lambda pair: -pair[0])[:MAX_MARKS]
+    believed = [(confidence(one), one) for one in found if is_mark(one)]
+    # glue lines run over everything: what lies under them is outlined first, or they would cover it
+    believed = sorted(believed, key=lambda pair: (pair[1].kind == _STRIPES, -pair[0]))[:MAX_MARKS]
     labels = np.zeros(sheet.shape[:2], np.uint8)
     marks: list[Mark] = []
     for sure, one in believed:
@@ -215,7 +217,7 @@ def _by_stain_map(facts: _Facts, striped: list[Mask]) -> list[Candidate]:
         area = _filled(part)
         kind = _TAPE if _is_strip(area) else _named(facts.shares[area], (_TAPE, _TIDELINE, _RUST, _FOXING))
         if kind == _FOXING and part.sum() < _LARGEST_SPOT and not _is_long(part):
-            small |= part
+            small |= area
             continue
         found.append(Candidate(kind, area, "stain map", facts.evidence(area, kind)))
     for area in _grouped(small, _GAPS[_FOXING]):
@@ -257,7 +259,9 @@ def _grouped(area: Mask, gap: int) -> list[Mask]:
 
 
 def is_mark(one: Candidate) -> bool:
-    """Whether a region is sure enough to be reported: glue stripes that cover a good part of the sheet sooner."""
+    """Whether a region is sure enough to be reported; of glue stripes only what covers a good part of the sheet, but
+    sooner.
+    """
     if one.kind == _STRIPES:
         return bool(one.area.mean() >= _LEAST_STRIPED) and confidence(one) >= _LEAST_IF_STRIPED
     return confidence(one) >= LEAST_CONFIDENCE

@@ -111,7 +111,8 @@ def _from_edges(plane: Floats) -> Floats:
 
 
 def without_lines(sheet: Floats, lines: Mask) -> Floats:
-    """The sheet (H, W, 3) without what parallel lines, upright or level, add where ``lines`` (H, W) is True.
+    """The sheet (H, W, 3) without what parallel lines, upright or level, add. ``lines`` (H, W): where they were
+    seen; two px around that and what lies between two stretches of a line count too.
 
     What a line adds is what it has above a straight run from one of its sides to the other: the median along a stretch
     of the line, so that the picture, which differs along it, stays.
@@ -129,7 +130,8 @@ def without_lines(sheet: Floats, lines: Mask) -> Floats:
         for channel in range(3):
             tone = sheet[:, column, channel]
             above[:, column, channel] = tone - np.interp(places, bare, tone[bare])
-    stretches = np.stack([np.median(part, axis=1) for part in np.array_split(above, width // _STRETCH, axis=1)], axis=1)
+    parts = np.array_split(above, max(1, width // _STRETCH), axis=1)
+    stretches = np.stack([np.median(part, axis=1) for part in parts], axis=1)
     added = cv2.resize(stretches.astype(np.float32), (width, height), interpolation=cv2.INTER_LINEAR)
     cleaned = sheet - added * wide[..., None]
     return np.ascontiguousarray(cleaned.transpose(1, 0, 2) if upright else cleaned, np.float32)

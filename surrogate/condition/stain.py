@@ -90,7 +90,7 @@ def _base_grade(base: paper.Paper, kind: Kind) -> Grade:
 
 
 def _mark_grade(covered: float, regions: list[Region]) -> Grade:
-    """Grade by area. Nothing found proves nothing: a quarter of the marks are missed (docs/condition.md)."""
+    """Grade by area. Nothing found proves nothing: one mark in six is missed (docs/condition.md)."""
     if not regions:
         return Grade.NOT_MEASURABLE
     return next(grade for step, grade in _AREA_STEPS if covered >= step)

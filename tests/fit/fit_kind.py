@@ -1,6 +1,6 @@
 """Fit the network that tells kinds of original apart: ``python fit_kind.py DATA OUT --seconds 400 --workers 5``.
 
-DATA holds ``photos/`` and ``fonts/``. Needs torch and an accelerator; everything at run time is OpenCV.
+DATA holds ``photos/``, ``fonts/`` and ``hands/``. Needs torch and an accelerator; everything at run time is OpenCV.
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
 """Fit the network that finds marks: ``python fit_marks.py DATA OUT --seconds 400 --workers 10``.
 
-DATA holds ``photos/`` and ``fonts/``. Needs torch and an accelerator; everything at run time is OpenCV.
+DATA holds ``photos/``, ``fonts/`` and ``hands/`` (faces drawn after handwriting, woff). Needs torch and an
+accelerator; everything at run time is OpenCV.
 """
 
 from __future__ import annotations

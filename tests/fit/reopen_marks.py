@@ -38,7 +38,10 @@ def folded(path: Path) -> MarksNet:
                 layer.bias.copy_(bias)
                 continue
             norm = follows[layer]
-            norm.running_mean.zero_(), norm.running_var.fill_(1 - norm.eps), norm.weight.fill_(1), norm.bias.copy_(bias)
+            norm.running_mean.zero_()
+            norm.running_var.fill_(1 - norm.eps)
+            norm.weight.fill_(1)
+            norm.bias.copy_(bias)
     return net
 
 
@@ -61,8 +64,10 @@ def unfolded(net: MarksNet, batches: list[torch.Tensor]) -> MarksNet:
         mean = total / count
         variance = squares / count - mean**2
         spread = (variance + norm.eps).sqrt()
-        norm.running_mean.copy_(mean), norm.running_var.copy_(variance)
-        norm.weight.copy_(spread), norm.bias.add_(mean)
+        norm.running_mean.copy_(mean)
+        norm.running_var.copy_(variance)
+        norm.weight.copy_(spread)
+        norm.bias.add_(mean)
     return net
 
 
