@@ -50,8 +50,8 @@ _MARKED = 0.5  # more likely marked than not
 _OUTLINE = 0.7
 _BROAD = tuple(KINDS.index(kind) for kind in ("adhesive stripes", "tear", "suspected mould", "rust"))
 #: Chosen on the originals that the confidence was fitted on: there 0.05 false regions on a clean one.
-LEAST_CONFIDENCE = 0.7
-_LEAST_IF_STRIPED = 0.6
+_LEAST_CONFIDENCE = 0.7
+_LEAST_IF_STRIPED = 0.6  # on writing paper true ones read 0.66 to 0.9
 _LEAST_STRIPED = 0.02  # of the sheet; a print on a self-stick page carries its lines from edge to edge
 _LEAST_CREASE = 0.015  # density; fainter lines are not seen by eye either
 _LEAST_AREA = 30  # px of 384 x 512; a spot of 1.5 mm on a 10 x 15 cm print
@@ -264,7 +264,7 @@ def is_mark(one: Candidate) -> bool:
     """
     if one.kind == _STRIPES:
         return bool(one.area.mean() >= _LEAST_STRIPED) and confidence(one) >= _LEAST_IF_STRIPED
-    return confidence(one) >= LEAST_CONFIDENCE
+    return confidence(one) >= _LEAST_CONFIDENCE
 
 
 def confidence(one: Candidate) -> float:

@@ -3,7 +3,8 @@
 Regions are found on originals composed by the judge's modules over every second photograph that no network saw
 (``SURROGATE_PHOTOGRAPHS``); `quality_condition.py` reports on the others. A region is right when more than half of it
 lies on painted marks or it answers one of them, as that report counts (a whole wet corner answers the tideline around
-it). Logistic regression, L2, by Newton's method.
+it). Which sheets are striped is asked of the table in use, so run it until nothing changes. Logistic regression, L2, by
+Newton's method.
 """
 
 from __future__ import annotations
